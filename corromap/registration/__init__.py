@@ -1,0 +1,1 @@
+"""Registration: where a photo sits on the body."""
