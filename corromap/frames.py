@@ -74,9 +74,7 @@ def frozen_array(values: ArrayLike, shape: tuple[int, ...], what: str) -> FloatA
         array = np.array(values, dtype=np.float64)
     except (TypeError, ValueError) as error:
         raise InvalidValueError(f"{what}: expected numbers, found {values!r:.80}") from error
-    fits = array.ndim == len(shape) and all(
-        want in (-1, have) for want, have in zip(shape, array.shape, strict=True)
-    )
+    fits = array.ndim == len(shape) and all(want in (-1, have) for want, have in zip(shape, array.shape, strict=True))
     if not fits:
         raise InvalidValueError(f"{what}: expected shape {shape}, found {array.shape}")
     if not np.isfinite(array).all():
@@ -92,9 +90,7 @@ def _ring(values: ArrayLike, what: str) -> FloatArray:
     if len(ring) < 3:
         raise InvalidValueError(f"{what}: expected at least 3 points, found {len(ring)}")
     if len(ring) > MAX_VERTICES:
-        raise InvalidValueError(
-            f"{what}: {len(ring)} points; at most {MAX_VERTICES} are taken: simplify the outline"
-        )
+        raise InvalidValueError(f"{what}: {len(ring)} points; at most {MAX_VERTICES} are taken: simplify the outline")
     return ring
 
 
@@ -178,9 +174,7 @@ class PhotoOutline:
             True when every ring is equal, vertex by vertex.
         """
         mine, theirs = (self.exterior_px, *self.holes_px), (other.exterior_px, *other.holes_px)
-        return len(mine) == len(theirs) and all(
-            np.array_equal(a, b) for a, b in zip(mine, theirs, strict=True)
-        )
+        return len(mine) == len(theirs) and all(np.array_equal(a, b) for a, b in zip(mine, theirs, strict=True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

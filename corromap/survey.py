@@ -286,7 +286,9 @@ class Survey:
         _unique("sighting", [f"{s.photo}/{s.datum}" for s in self.sightings])
         for thing in (*self.marks, *self.sightings):
             if thing.photo not in known:
-                raise InvalidValueError(f"survey '{self.id}': {thing!r:.60} names photo '{thing.photo}', which is not there")
+                raise InvalidValueError(
+                    f"survey '{self.id}': {thing!r:.60} names photo '{thing.photo}', which is not there"
+                )
 
     @cached_property
     def photo_by_id(self) -> Mapping[PhotoId, Photo]:
