@@ -31,6 +31,7 @@ __all__ = [
     "thumbnail",
 ]
 
+Image.init()  # every opener, or one that was not asked for yet raises KeyError
 pillow_heif.register_heif_opener()
 
 RgbArray = NDArray[np.uint8]
