@@ -39,7 +39,7 @@ RgbArray = NDArray[np.uint8]
 MAX_PIXELS = 250_000_000
 """Largest picture taken; a decoded one of this size fills 750 MB. Ours."""
 MAX_BYTES = 200 * 1024 * 1024
-_FORMATS = ("JPEG", "MPO", "PNG", "WEBP", "TIFF", "BMP", "HEIF", "GIF")
+_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "HEIF", "GIF")
 _STILLS_ONLY = frozenset({"PNG", "WEBP", "TIFF", "GIF"})
 _EXIF_IFD = 0x8769
 
