@@ -1,0 +1,115 @@
+"""What the photo canvas shows, in the program's own values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from corromap.errors import InvalidValueError
+from corromap.frames import DatumId, PanelId
+from corromap.projection import ProjectedMark
+from corromap.registration import Registration, RegistrationFailure
+from corromap.survey import Mark, Photo, Sighting
+from corromap.template import BodyTemplate
+
+__all__ = ["CanvasMode", "CanvasView", "PhotoView"]
+
+
+class CanvasMode(StrEnum):
+    """What a click on the photo does."""
+
+    PLACE = "place"
+    MARK = "mark"
+    LOOK = "look"
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoView:
+    """One photo with what belongs to it.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo; its upright size is used.
+    tile_url : str
+        Template with ``{z}``, ``{x}`` and ``{y}``; see `photo_routes` for the
+        pyramid.
+    registrations : mapping of PanelId to Registration or RegistrationFailure
+        Where it sits on the body, or why not.
+    marks : tuple of Mark
+        Marks of this photo (others are refused).
+    sightings : tuple of Sighting
+        Sightings of this photo (others are refused).
+
+    Raises
+    ------
+    InvalidValueError
+        If a mark or sighting is of another photo, or the URL has no places
+        for the tile's numbers.
+    """
+
+    photo: Photo
+    tile_url: str
+    registrations: Mapping[PanelId, Registration | RegistrationFailure] = field(default_factory=dict)
+    marks: tuple[Mark, ...] = ()
+    sightings: tuple[Sighting, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not all(place in self.tile_url for place in ("{z}", "{x}", "{y}")):
+            raise InvalidValueError(
+                f"photo '{self.photo.name}': tile URL needs {{z}}, {{x}} and {{y}}, found {self.tile_url!r:.80}"
+            )
+        for thing in (*self.marks, *self.sightings):
+            if thing.photo != self.photo.id:
+                raise InvalidValueError(f"canvas of photo '{self.photo.id}': {thing!r:.60} is of photo '{thing.photo}'")
+
+
+@dataclass(frozen=True, slots=True)
+class CanvasView:
+    """Everything the canvas shows at one moment.
+
+    Parameters
+    ----------
+    mode : CanvasMode
+        ``place`` to click datum points, ``mark`` to draw, ``look`` to look.
+    template : BodyTemplate
+        Drawn as the map.
+    main : PhotoView
+        The photo being worked on.
+    compare : tuple of PhotoView
+        Up to two further photos beside it; they follow the place looked at.
+    projected : tuple of ProjectedMark
+        Marks of **all** photos on the map (``Projection.marks``).
+    active_panel : PanelId or None
+        The panel worked on; its datum points come first.
+    suggestion : DatumId or None
+        The datum point to click next (``registration.next_datum``).
+    message : str
+        A sentence for the help line, for example why a photo has no place.
+    can_undo, can_redo : bool
+        Whether the buttons are live.
+    position : str
+        Where in the list, for example ``3 of 12``; empty hides the buttons.
+
+    Raises
+    ------
+    InvalidValueError
+        If more than two photos are to be compared with.
+    """
+
+    mode: CanvasMode
+    template: BodyTemplate
+    main: PhotoView
+    compare: tuple[PhotoView, ...] = ()
+    projected: tuple[ProjectedMark, ...] = ()
+    active_panel: PanelId | None = None
+    suggestion: DatumId | None = None
+    message: str = ""
+    can_undo: bool = True
+    can_redo: bool = True
+    position: str = ""
+
+    def __post_init__(self) -> None:
+        if len(self.compare) > 2:
+            raise InvalidValueError(f"canvas: at most two photos to compare with, found {len(self.compare)}")
