@@ -1,0 +1,182 @@
+"""What measuring yields: figures by zone and by group of zones."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from corromap.frames import MarkId, MountingId, ZoneId
+from corromap.survey import MarkKind, RustStage
+from corromap.uncertainty import ErrorSource, Gradient
+
+__all__ = ["PRESCRIBED_DISTANCE_MM", "Figure", "GroupMeasure", "Measures", "MountingDistance", "ZoneMeasure"]
+
+PRESCRIBED_DISTANCE_MM = 300.0
+"""Structure this near a mounting counts with it: "within 30 cm of the mounting
+location", MOT inspection manual for cars, Appendix A, section 2."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """An area with its interval.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Of the union of the marks, so that no place counts twice.
+    sigma_mm2 : float
+        Standard uncertainty from clicks, lens, outlines and template scale.
+    low_mm2, high_mm2 : float
+        95 % interval, clipped to 0 and the area it is part of.
+    share, low_share, high_share : float
+        The same as a share of the zone or group. The template's scale moves
+        mark and zone alike and is left out of this interval.
+    pieces : int
+        Separate pieces; those within 2 mm of each other are one.
+    perimeter_mm : float
+        Length of the marked edge; a cut along a zone's, panel's or fold's
+        edge is not an edge of the mark and does not count.
+    marks : tuple of MarkId
+        Marks with area here.
+    gradient : Gradient
+        Derivative of `area_mm2` by each error source, so that figures can be
+        added without losing what they share.
+    """
+
+    area_mm2: float
+    sigma_mm2: float
+    low_mm2: float
+    high_mm2: float
+    share: float
+    low_share: float
+    high_share: float
+    pieces: int
+    perimeter_mm: float
+    marks: tuple[MarkId, ...]
+    gradient: Gradient = field(default_factory=dict, repr=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneMeasure:
+    """Everything measured of one zone.
+
+    Parameters
+    ----------
+    zone : ZoneId
+        The zone.
+    area_mm2 : float
+        Its area on the template.
+    kinds : mapping of MarkKind to Figure
+        All five kinds, each with all the ground it was marked on.
+    stages : mapping of RustStage to Figure
+        Each place once: holed before scaled before surface.
+    resolved : mapping of MarkKind to Figure
+        Rust, filler, patch; each place once, in that order of precedence.
+    affected : Figure
+        Rust, filler and patch together.
+    seen_share, hidden_share, never_seen_share : float
+        Shown and not hidden by some photo; shown but hidden in every photo
+        that shows it; shown by none. They sum to 1.
+    patch_on_patch : int
+        Places where one patch lies on another; see `corromap.measures.patches`.
+    patch_count : int
+        Number of patches, as distinct from pieces: marks that cannot be the
+        same patch; never falls when a mark is added.
+    """
+
+    zone: ZoneId
+    area_mm2: float
+    kinds: Mapping[MarkKind, Figure]
+    stages: Mapping[RustStage, Figure]
+    resolved: Mapping[MarkKind, Figure]
+    affected: Figure
+    seen_share: float
+    hidden_share: float
+    never_seen_share: float
+    patch_on_patch: int
+    patch_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class GroupMeasure:
+    """The same figures for several zones together.
+
+    Parameters
+    ----------
+    id : str
+        ``all``, ``side:left``, ``role:primary``, ``part:sill`` and so on.
+    name : str
+        As printed.
+    zones : tuple of ZoneId
+        Its zones, in the template's order.
+    area_mm2, kinds, stages, resolved, affected : object
+        As in `ZoneMeasure`; a piece that crosses zones or a fold counts once.
+    seen_share, hidden_share, never_seen_share : float
+        As in `ZoneMeasure`, by area.
+    patch_on_patch, patch_count : int
+        As in `ZoneMeasure`, each once.
+    """
+
+    id: str
+    name: str
+    zones: tuple[ZoneId, ...]
+    area_mm2: float
+    kinds: Mapping[MarkKind, Figure]
+    stages: Mapping[RustStage, Figure]
+    resolved: Mapping[MarkKind, Figure]
+    affected: Figure
+    seen_share: float
+    hidden_share: float
+    never_seen_share: float
+    patch_on_patch: int
+    patch_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class MountingDistance:
+    """How near a mark comes to a mounting, along the body.
+
+    Parameters
+    ----------
+    mounting : MountingId
+        The mounting.
+    mark : MarkId
+        An affected mark.
+    kind : MarkKind
+        Its kind.
+    distance_mm : float
+        Shortest way over the panels and their folds; 0 on the mounting.
+    """
+
+    mounting: MountingId
+    mark: MarkId
+    kind: MarkKind
+    distance_mm: float
+
+    @property
+    def is_within_prescribed(self) -> bool:
+        """Whether it is at most `PRESCRIBED_DISTANCE_MM`."""
+        return self.distance_mm <= PRESCRIBED_DISTANCE_MM
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measures:
+    """Everything measured of one survey.
+
+    Parameters
+    ----------
+    zones : tuple of ZoneMeasure
+        In the template's order of zones, every zone.
+    groups : tuple of GroupMeasure
+        The whole, then sides, roles and parts.
+    near_mountings : tuple of MountingDistance
+        Nearest first; up to 1.5 times the prescribed distance, so that a near
+        miss can be told.
+    sources : mapping of str to ErrorSource
+        Every error source a gradient names.
+    """
+
+    zones: tuple[ZoneMeasure, ...]
+    groups: tuple[GroupMeasure, ...]
+    near_mountings: tuple[MountingDistance, ...]
+    sources: Mapping[str, ErrorSource] = field(default_factory=dict)
