@@ -1,0 +1,331 @@
+"""The map: the whole body drawn flat with its zones, marks and gaps in evidence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import shapely
+from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corromap.errors import InvalidValueError
+from corromap.frames import MarkId, PanelId, ZoneId
+from corromap.report.describe import map_description
+from corromap.report.legend import (
+    MOUNTING_NAMES,
+    ROLE_LINES,
+    LegendEntry,
+    datum_entry,
+    draw_legend,
+    look_entry,
+    mounting_entry,
+    role_entry,
+)
+from corromap.report.palette import (
+    ACCENT,
+    HIDDEN,
+    INK,
+    LOOKS,
+    NEVER_SEEN,
+    PANEL,
+    PAPER,
+    STEEL,
+    Look,
+    look_of,
+    pattern_defs,
+)
+from corromap.report.sheet import MapSheet, lay_out
+from corromap.report.sketches import datum_sketch_svg
+from corromap.report.svg import element, number, path_data, plain, shortened, text_element
+from corromap.report.symbols import datum_cross, front_arrow, mounting_sign
+from corromap.survey import MarkKind
+from corromap.template import BodyTemplate, MountingKind, Panel, Role
+
+if TYPE_CHECKING:
+    from corromap.evaluation import Evaluation
+    from corromap.projection import ProjectedMark
+
+__all__ = ["datum_sketch_svg", "map_svg"]
+
+SMALL_MARK_PX = 9.0
+"""A mark drawn smaller than this gets a ring, so that no eye misses it."""
+DRAWING_ORDER = (MarkKind.SOUND, MarkKind.PATCH, MarkKind.FILLER, MarkKind.RUST)
+"""Later ones lie on top: the precedence of the measures. Hidden is drawn as evidence."""
+_PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
+
+
+def map_svg(
+    template: BodyTemplate,
+    evaluation: Evaluation | None = None,
+    *,
+    turn: bool = False,
+    highlight: ZoneId | MarkId | None = None,
+    width: float = 760.0,
+    prefix: str = "m",
+    show_datum_points: bool = False,
+    show_legend: bool = True,
+) -> str:
+    """Draw the body template flat, seen from below, with what was found.
+
+    Zones are numbered in the order of ``template.zones``, as the zone table
+    is. Each panel's group carries ``data-panel`` and ``data-uv-to-svg``
+    (``a,b,c,d,e,f``: x = a u + c v + e, y = b u + d v + f), so that a page can
+    place a pointer or a half-drawn outline without asking again.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        The body.
+    evaluation : Evaluation or None
+        Of a survey on that template; None draws the bare template.
+    turn : bool
+        Front to the left, left side at the top, for wide screens.
+    highlight : ZoneId, MarkId or None
+        Drawn with a heavy accent line.
+    width : float
+        Of the drawing, CSS px; it scales with its container.
+    prefix : str
+        Of every id inside, so that several maps fit one page.
+    show_datum_points : bool
+        Draw them.
+    show_legend : bool
+        Draw the key below.
+
+    Returns
+    -------
+    str
+        One ``<svg>`` element that refers to nothing outside itself.
+
+    Raises
+    ------
+    InvalidValueError
+        If the prefix is not a plain name or the width is too small to draw.
+    """
+    if not _PREFIX.fullmatch(prefix):
+        raise InvalidValueError(f"map: prefix must be a letter then letters, digits, - or _, found {prefix!r:.40}")
+    if not (200 <= width <= 10_000):
+        raise InvalidValueError(f"map: width must be 200 to 10 000 px, found {width}")
+    sheet = lay_out(template, width=width, turn=turn)
+    drawing = _Map(template, evaluation, sheet, prefix, highlight)
+    layers = [drawing.panels(), drawing.marks(), drawing.zone_lines(), drawing.mountings()]
+    if show_datum_points:
+        layers.append(drawing.datum_points())
+    layers += [drawing.zone_numbers(), _frame(sheet)]
+    height = sheet.height
+    if show_legend:
+        entries = drawing.legend_entries(show_datum_points=show_datum_points)
+        legend, used = draw_legend(entries, x=34, y=height, width=width - 68)
+        layers.append(legend)
+        height += used
+    return drawing.wrap("".join(layers), height)
+
+
+class _Map:
+    """One drawing in the making: everything its layers share."""
+
+    def __init__(
+        self,
+        template: BodyTemplate,
+        evaluation: Evaluation | None,
+        sheet: MapSheet,
+        prefix: str,
+        highlight: ZoneId | MarkId | None,
+    ) -> None:
+        self.template = template
+        self.evaluation = evaluation
+        self.sheet = sheet
+        self.prefix = prefix
+        self.highlight = highlight
+
+    def path(self, geometry: BaseGeometry, panel: PanelId, *children: str, **style: str | float | None) -> str:
+        data = path_data(geometry, self.sheet.panels[panel])
+        return element("path", *children, d=data, fill_rule="evenodd", **style) if data else ""
+
+    def fill(self, look: Look) -> str:
+        return f"url(#{self.prefix}-{look.key})"
+
+    def panels(self) -> str:
+        return element("g", *(self.panel(panel) for panel in self.template.panels), class_="panels")
+
+    def panel(self, panel: Panel) -> str:
+        a, c, e, b, d, f = self.sheet.panels[panel.id].ravel()
+        layers = [
+            self.path(panel.outline.polygon, panel.id, _title(panel.name), fill=PANEL, stroke=STEEL, stroke_width=0.7)
+        ]
+        if self.evaluation is not None:
+            shown, hidden = _evidence(self.evaluation, panel.id)
+            reported = shapely.union_all([zone.outline.polygon for zone in panel.zones])
+            layers.append(self._gap(shapely.difference(reported, shown), panel, NEVER_SEEN))
+            layers.append(self._gap(hidden, panel, HIDDEN))
+        return element(
+            "g",
+            *layers,
+            data_panel=panel.id,
+            data_uv_to_svg=",".join(f"{value:.6g}" for value in (a, b, c, d, e, f)),
+        )
+
+    def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
+        return self.path(area, panel.id, _title(f"{look.name}: {panel.name}"), fill=self.fill(look), stroke="none")
+
+    def marks(self) -> str:
+        if self.evaluation is None:
+            return ""
+        projected = [p for p in self.evaluation.projection.marks if p.mark.kind in DRAWING_ORDER]
+        projected.sort(key=lambda p: DRAWING_ORDER.index(p.mark.kind))
+        return element("g", *(self.mark(p) for p in projected), class_="marks")
+
+    def mark(self, projected: ProjectedMark) -> str:
+        mark, panel, area = projected.mark, projected.panel, projected.area
+        if area.is_empty:
+            return ""
+        look = look_of(mark)
+        is_chosen = mark.id == self.highlight
+        title = _title(f"{look.name}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
+        line = ACCENT if is_chosen else look.colour
+        shape = self.path(area, panel, title, fill=self.fill(look), stroke=line, stroke_width=3 if is_chosen else 1.4)
+        return element("g", shape, self._ring(area, panel, line), data_mark=mark.id)
+
+    def _ring(self, area: MultiPolygon, panel: PanelId, line: str) -> str:
+        left, low, right, high = area.bounds
+        if max(right - left, high - low) * self.sheet.px_per_mm >= SMALL_MARK_PX:
+            return ""
+        centre = area.centroid
+        x, y = self.sheet.at(panel, shapely.get_coordinates(centre)[0])
+        return element("circle", cx=x, cy=y, r=8, fill="none", stroke=line, stroke_width=1.6)
+
+    def zone_lines(self) -> str:
+        lines = []
+        for zone in reversed(self.template.zones):  # heavy lines last, on top of light neighbours
+            width, dashes = ROLE_LINES[zone.role]
+            is_chosen = zone.id == self.highlight
+            lines.append(
+                self.path(
+                    zone.outline.polygon,
+                    zone.panel,
+                    fill="none",
+                    stroke=ACCENT if is_chosen else INK,
+                    stroke_width=4.5 if is_chosen else width,
+                    stroke_dasharray=dashes,
+                    stroke_linejoin="round",
+                    data_zone=zone.id,
+                )
+            )
+        return element("g", *lines, class_="zones", pointer_events="none")
+
+    def zone_numbers(self) -> str:
+        return element("g", *map(self._zone_number, range(len(self.template.zones))), class_="numbers")
+
+    def _zone_number(self, index: int) -> str:
+        zone = self.template.zones[index]
+        spot = _roomy_spot(zone.outline.polygon, 6.5 / self.sheet.px_per_mm)
+        if spot is None:
+            return ""
+        x, y = self.sheet.at(zone.panel, shapely.get_coordinates(spot)[0])
+        return element(
+            "text", _title(zone.name), str(index + 1), x=x, y=y + 4, text_anchor="middle", font_size=11.5,
+            font_weight="bold", fill=INK, stroke=PANEL, stroke_width=3.2, paint_order="stroke",
+            stroke_linejoin="round",
+        )  # fmt: skip
+
+    def mountings(self) -> str:
+        signs = []
+        for panel, mounting in self.template.mountings:
+            x, y = self.sheet.at(panel.id, mounting.at_mm)
+            signs.append(
+                mounting_sign(mounting.kind, x, y, _title(f"{MOUNTING_NAMES[mounting.kind]}: {mounting.name}"))
+            )
+        return element("g", *signs, class_="mountings")
+
+    def datum_points(self) -> str:
+        crosses = []
+        for panel, datum in self.template.datum_points.values():
+            x, y = self.sheet.at(panel.id, datum.at_mm)
+            crosses.append(element("g", datum_cross(x, y, _title(datum.name)), data_datum=datum.id))
+        return element("g", *crosses, class_="datum-points")
+
+    def legend_entries(self, *, show_datum_points: bool) -> Sequence[LegendEntry]:
+        roles = {zone.role for zone in self.template.zones}
+        kinds = {mounting.kind for _, mounting in self.template.mountings}
+        looks = LOOKS if self.evaluation is not None else ()
+        entries = [look_entry(look, self.prefix) for look in looks]
+        entries += [role_entry(role) for role in Role if role in roles]
+        entries += [mounting_entry(kind) for kind in MountingKind if kind in kinds]
+        return entries + [datum_entry()] * show_datum_points
+
+    def wrap(self, inside: str, height: float) -> str:
+        title, description = map_description(self.template, self.evaluation, is_turned=self.sheet.is_turned)
+        paper = element("rect", width=self.sheet.width, height=height, fill=PAPER)
+        return element(
+            "svg",
+            element("title", plain(shortened(title, 200)), id=f"{self.prefix}-title"),
+            element("desc", plain(description), id=f"{self.prefix}-desc"),
+            element("defs", pattern_defs(self.prefix)),
+            paper,
+            inside,
+            xmlns="http://www.w3.org/2000/svg",
+            viewBox=f"0 0 {number(self.sheet.width)} {number(height)}",
+            width=self.sheet.width,
+            height=height,
+            role="img",
+            aria_labelledby=f"{self.prefix}-title {self.prefix}-desc",
+            font_family="system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif",
+            class_="corromap-map",
+        )
+
+
+def _roomy_spot(area: Polygon, room_mm: float) -> Point | None:
+    """Where a number fits: the centroid when it is well inside, else the roomiest place."""
+    if area.exterior.distance(area.centroid) >= room_mm and area.contains(area.centroid):
+        return area.centroid
+    circle = shapely.maximum_inscribed_circle(area, tolerance=2.0)  # a line: centre to nearest edge
+    return Point(circle.coords[0]) if circle.length >= room_mm else None
+
+
+def _title(text: str) -> str:
+    return element("title", plain(shortened(text, 160)))
+
+
+def _evidence(evaluation: Evaluation, panel: PanelId) -> tuple[BaseGeometry, BaseGeometry]:
+    """Areas shown at all, and shown but hidden in every photo that shows them."""
+    seen = [s for s in evaluation.projection.seen if s.panel == panel]
+    shown = shapely.union_all([s.area for s in seen])
+    clear = shapely.union_all([shapely.difference(s.area, s.hidden) for s in seen])
+    return shown, shapely.difference(shown, clear)
+
+
+def _frame(sheet: MapSheet) -> str:
+    left, top, right, bottom = sheet.body
+    middle_x, middle_y = (left + right) / 2, (top + bottom) / 2
+    big = {"font_size": 15.0, "font_weight": "bold", "fill": INK, "text_anchor": "middle", "letter_spacing": 2.0}
+    note = text_element("SEEN FROM BELOW", left, 24, font_size=13, font_weight="bold", fill=INK, letter_spacing=1.2)
+    side = "left is at the top" if sheet.is_turned else "left is on the right-hand side"
+    note += text_element(f"The car's {side}.", left, 42, font_size=12, fill=STEEL)
+    if sheet.is_turned:
+        labels = [
+            text_element("LEFT", middle_x, top - 12, **big),
+            text_element("RIGHT", middle_x, bottom + 24, **big),
+            element("g", text_element("FRONT", 0, 0, **big), transform=f"translate(22 {middle_y:g}) rotate(-90)"),
+            front_arrow(17, middle_y - 50, points_left=True),
+        ]
+    else:
+        labels = [
+            element("g", text_element("RIGHT", 0, 0, **big), transform=f"translate(24 {middle_y:g}) rotate(-90)"),
+            element(
+                "g", text_element("LEFT", 0, 0, **big), transform=f"translate({right + 12:g} {middle_y:g}) rotate(90)"
+            ),
+            text_element("FRONT", middle_x, top - 14, **big),
+            front_arrow(middle_x - 48, top - 19, points_left=False),
+        ]
+    return element("g", note, *labels, _scale_bar(sheet), class_="frame")
+
+
+def _scale_bar(sheet: MapSheet) -> str:
+    length_mm = 500 if sheet.px_per_mm * 500 < 0.35 * sheet.width else 200
+    _, _, right, bottom = sheet.body
+    span, y = length_mm * sheet.px_per_mm, bottom + 22
+    line = element("path", d=f"M{right - span:.2f} {y - 4:g}v8M{right - span:.2f} {y:g}H{right:g}m0-4v8", stroke=INK,
+                   stroke_width=1.4, fill="none")  # fmt: skip
+    label = text_element(f"{length_mm} mm", right - span - 8, y + 4, font_size=12, fill=INK, text_anchor="end")
+    return line + label

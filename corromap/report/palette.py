@@ -1,0 +1,186 @@
+"""Colours and patterns of kinds, stages and evidence: the only place they are set.
+
+Colour never stands alone: every look has a pattern of its own. The colours of
+damage and repair keep a contrast of at least 3:1 on the panel fill (WCAG 2.2,
+1.4.11) and at least 20 in CIEDE2000 from each other, also as people with each
+of the three kinds of colour blindness see them; ``tests/unit/report`` checks
+both. Evidence (hidden, sound, never seen) is neutral grey, so that it cannot
+be taken for damage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from corromap.report.svg import element
+from corromap.survey import Mark, MarkKind, RustStage
+
+__all__ = [
+    "ACCENT",
+    "FILLER",
+    "HIDDEN",
+    "INK",
+    "LOOKS",
+    "MARK_LOOKS",
+    "NEVER_SEEN",
+    "PANEL",
+    "PAPER",
+    "PATCH",
+    "RUST_HOLED",
+    "RUST_SCALED",
+    "RUST_SURFACE",
+    "RUST_UNSTAGED",
+    "SOUND",
+    "STEEL",
+    "Look",
+    "look_of",
+    "pattern_defs",
+]
+
+PAPER = "#FBF8F1"
+"""Sheet the map is drawn on."""
+PANEL = "#F1EEE6"
+"""Fill of a panel; the contrasts are against this."""
+INK = "#1F2428"
+"""Lines and text."""
+STEEL = "#55636D"
+"""Quieter lines and text; 5.4:1 on the panel fill."""
+ACCENT = "#0B5C8A"
+"""Datum points, highlight, links; used for nothing else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How one kind, stage or state of evidence is drawn.
+
+    Parameters
+    ----------
+    key : str
+        Part of element ids, for example ``rust-holed``.
+    name : str
+        As printed in legends.
+    colour : str
+        Of outline and pattern, ``#RRGGBB``.
+    tile_px : float
+        Side of the repeating square.
+    strokes : str
+        SVG path of the tile, stroked in `colour`; empty for a solid fill.
+    stroke_px : float
+        Width of those strokes.
+    angle_deg : float
+        Rotation of the whole pattern.
+    is_solid : bool
+        Filled with the colour itself.
+    """
+
+    key: str
+    name: str
+    colour: str
+    tile_px: float
+    strokes: str
+    stroke_px: float = 1.6
+    angle_deg: float = 0.0
+    is_solid: bool = False
+
+    @property
+    def pattern(self) -> tuple[float, str, float, float, bool]:
+        """What makes the pattern, colour left out; differs between looks."""
+        return self.tile_px, self.strokes, self.stroke_px, self.angle_deg, self.is_solid
+
+
+RUST_SURFACE = Look("rust-surface", "Rust, surface", "#CC6A0A", 5, "M1.5 1.5h.01M4 4h.01", 2.2)
+RUST_SCALED = Look("rust-scaled", "Rust, scaled", "#8F1C0A", 5, "M0 2.5H5M2.5 0V5", 1.1)
+RUST_HOLED = Look("rust-holed", "Rust, holed", "#33142B", 4, "", is_solid=True)
+# One kind, so it may share a colour with a stage; the pattern tells them apart.
+RUST_UNSTAGED = Look("rust", "Rust, stage not given", "#8F1C0A", 5, "M2.5 0V3.5", 1.6)
+FILLER = Look("filler", "Filler", "#8B6FE6", 4.5, "M0 2.25H4.5", 1.8)
+PATCH = Look("patch", "Patch", "#22776E", 5.5, "M0 2.75H5.5", 1.9, angle_deg=-45)
+HIDDEN = Look("hidden", "Hidden", "#6B6760", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
+SOUND = Look("sound", "Looked at, sound", "#6B6760", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
+NEVER_SEEN = Look("never-seen", "Never seen", "#7D7972", 7, "M0 3.5H7", 0.9, angle_deg=45)
+
+LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, HIDDEN, SOUND, NEVER_SEEN)
+"""Every look, in the order of the legend."""
+
+STAGE_LOOKS: Mapping[RustStage | None, Look] = MappingProxyType(
+    {
+        RustStage.SURFACE: RUST_SURFACE,
+        RustStage.SCALED: RUST_SCALED,
+        RustStage.HOLED: RUST_HOLED,
+        None: RUST_UNSTAGED,
+    }
+)
+MARK_LOOKS: Mapping[MarkKind, Look] = MappingProxyType(
+    {
+        MarkKind.RUST: RUST_UNSTAGED,
+        MarkKind.FILLER: FILLER,
+        MarkKind.PATCH: PATCH,
+        MarkKind.HIDDEN: HIDDEN,
+        MarkKind.SOUND: SOUND,
+    }
+)
+
+
+def look_of(mark: Mark) -> Look:
+    """Choose the look of a mark.
+
+    Parameters
+    ----------
+    mark : Mark
+        Any kind; the stage counts for rust.
+
+    Returns
+    -------
+    Look
+        Its look.
+    """
+    return STAGE_LOOKS[mark.stage] if mark.kind is MarkKind.RUST else MARK_LOOKS[mark.kind]
+
+
+def pattern_defs(prefix: str, looks: Iterable[Look] = LOOKS, *, ground: str = "#FFFFFF", scale: float = 1.0) -> str:
+    """Write the ``<pattern>`` elements of looks.
+
+    Parameters
+    ----------
+    prefix : str
+        Of the ids: ``{prefix}-{key}``; lets two drawings share one page.
+    looks : iterable of Look
+        Which.
+    ground : str
+        Colour below the strokes; ``none`` leaves them see-through.
+    scale : float
+        Of the tile; photos are drawn in their own pixels.
+
+    Returns
+    -------
+    str
+        SVG, to go inside ``<defs>``.
+    """
+    return "".join(_pattern(prefix, look, ground, scale) for look in looks)
+
+
+def _pattern(prefix: str, look: Look, ground: str, scale: float) -> str:
+    side = look.tile_px
+    below = look.colour if look.is_solid else ground
+    inside = element("rect", width=side, height=side, fill=below) if below != "none" else ""
+    if look.strokes:
+        inside += element(
+            "path",
+            d=look.strokes,
+            fill="none",
+            stroke=look.colour,
+            stroke_width=look.stroke_px,
+            stroke_linecap="round" if "h.01" in look.strokes or look is SOUND else "butt",
+        )
+    turn = f"scale({scale:g}) rotate({look.angle_deg:g})"
+    return element(
+        "pattern",
+        inside,
+        id=f"{prefix}-{look.key}",
+        width=side,
+        height=side,
+        patternUnits="userSpaceOnUse",
+        patternTransform=turn,
+    )
