@@ -1,0 +1,225 @@
+"""From rules and measures to an outcome that can be defended.
+
+The outcome is the most severe one that a met rule asks for. It is never
+better than the evidence: whatever the rule set says, a load-bearing zone of
+which more than half was not shown cannot leave the survey ``clear``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from corromap.assessment.reading import Reading, readings
+from corromap.assessment.rules import MeasureName, OutcomeKind, Rule, RuleSet, Unit
+from corromap.frames import MarkId, ZoneId
+from corromap.measures import Measures
+from corromap.template import BodyTemplate, Role
+
+__all__ = ["Assessment", "Outcome", "RuleResult", "Verdict", "assess"]
+
+UNSEEN_CAP = 0.5
+"""Share of a load-bearing zone that, unseen, bars ``clear`` under any rule set. Ours."""
+
+
+class Verdict(StrEnum):
+    """What one rule comes to at one place."""
+
+    MET = "met"
+    NOT_MET = "not met"
+    CANNOT_TELL = "cannot tell"
+
+
+@dataclass(frozen=True, slots=True)
+class RuleResult:
+    """One rule at one place.
+
+    Parameters
+    ----------
+    rule : Rule
+        The rule.
+    reading : Reading
+        What it read, with interval and marks.
+    zone_name : str
+        As printed; ``whole underside`` where the rule sums over all.
+    verdict : Verdict
+        ``cannot tell`` when the 95 % interval straddles the limit.
+    margin : float
+        Limit minus value in the rule's unit; zero or less when reached.
+    sentence : str
+        As printed.
+    """
+
+    rule: Rule
+    reading: Reading
+    zone_name: str
+    verdict: Verdict
+    margin: float
+    sentence: str
+
+    @property
+    def is_reached(self) -> bool:
+        """Whether the central value reaches the limit."""
+        return self.margin <= 0
+
+    @property
+    def marks(self) -> tuple[MarkId, ...]:
+        """Marks the reading comes from."""
+        return self.reading.marks
+
+    @property
+    def zone(self) -> ZoneId | None:
+        """The zone, or None for the whole underside."""
+        return self.reading.zone
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the whole survey comes to.
+
+    Parameters
+    ----------
+    kind : OutcomeKind
+        The most severe outcome asked for.
+    headline : str
+        One sentence.
+    reasons : tuple of RuleResult
+        Rules whose limit is reached, most severe first.
+    uncertain : tuple of RuleResult
+        Rules whose interval straddles the limit.
+    unseen_zones : tuple of ZoneId
+        Load-bearing zones with too little shown to judge.
+    """
+
+    kind: OutcomeKind
+    headline: str
+    reasons: tuple[RuleResult, ...]
+    uncertain: tuple[RuleResult, ...]
+    unseen_zones: tuple[ZoneId, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """Every rule at every place, and the outcome.
+
+    Parameters
+    ----------
+    rules : RuleSet
+        The set in force.
+    results : tuple of RuleResult
+        In the order of the rules, then of the zones.
+    outcome : Outcome
+        What it comes to.
+    """
+
+    rules: RuleSet
+    results: tuple[RuleResult, ...]
+    outcome: Outcome
+
+    def margins(self, family: str) -> tuple[RuleResult, ...]:
+        """For each rule of a family, the place nearest to its limit.
+
+        Parameters
+        ----------
+        family : str
+            As in the rule set, for example ``too many patches``.
+
+        Returns
+        -------
+        tuple of RuleResult
+            One a rule, in the order of the rules.
+        """
+        chosen = [rule for rule in self.rules.rules if rule.family == family]
+        nearest = []
+        for rule in chosen:
+            places = [result for result in self.results if result.rule.id == rule.id]
+            if places:
+                nearest.append(min(places, key=lambda result: result.margin))
+        return tuple(nearest)
+
+
+def assess(measures: Measures, template: BodyTemplate, rules: RuleSet) -> Assessment:
+    """Apply a rule set to the measures of a survey.
+
+    Parameters
+    ----------
+    measures : Measures
+        Of the survey.
+    template : BodyTemplate
+        Names zones and roles.
+    rules : RuleSet
+        The limits in force.
+
+    Returns
+    -------
+    Assessment
+        Every result and the outcome.
+    """
+    results = tuple(
+        _judge(rule, reading, template) for rule in rules.rules for reading in readings(rule, measures, template)
+    )
+    return Assessment(rules, results, _outcome(results, measures, template))
+
+
+def _judge(rule: Rule, reading: Reading, template: BodyTemplate) -> RuleResult:
+    name = template.zone_by_id[reading.zone].name if reading.zone else "whole underside"
+    sentence = rule.sentence.format(
+        zone=name,
+        value=_printed(reading.value, rule.unit),
+        limit=f"{rule.at_least:g}",
+        low=_printed(reading.low, rule.unit),
+        high=_printed(reading.high, rule.unit),
+    )
+    return RuleResult(rule, reading, name, _verdict(rule, reading), rule.at_least - reading.value, sentence)
+
+
+def _verdict(rule: Rule, reading: Reading) -> Verdict:
+    if reading.low < rule.at_least <= reading.high and reading.low < reading.high:
+        return Verdict.CANNOT_TELL
+    return Verdict.MET if reading.value >= rule.at_least else Verdict.NOT_MET
+
+
+def _printed(value: float, unit: Unit) -> str:
+    if unit is Unit.PIECES:
+        return f"{value:.0f}"
+    return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
+
+
+def _outcome(results: tuple[RuleResult, ...], measures: Measures, template: BodyTemplate) -> Outcome:
+    reached = [result for result in results if result.is_reached]
+    reached.sort(key=lambda result: (-result.rule.outcome.severity, result.margin / result.rule.at_least))
+    unseen = _unseen(reached, measures, template)
+    kinds = [result.rule.outcome for result in reached] + ([OutcomeKind.NOT_SHOWN] if unseen else [])
+    kind = max(kinds, key=lambda item: item.severity, default=OutcomeKind.CLEAR)
+    uncertain = tuple(result for result in results if result.verdict is Verdict.CANNOT_TELL)
+    return Outcome(kind, _headline(kind, reached, len(unseen)), tuple(reached), uncertain, unseen)
+
+
+def _unseen(reached: list[RuleResult], measures: Measures, template: BodyTemplate) -> tuple[ZoneId, ...]:
+    by_rule = {r.zone for r in reached if r.rule.measure is MeasureName.NOT_SHOWN_SHARE and r.zone is not None}
+    return tuple(
+        zone.zone
+        for zone in measures.zones
+        if template.zone_by_id[zone.zone].role is Role.PRIMARY
+        and (zone.zone in by_rule or 1.0 - zone.seen_share > UNSEEN_CAP)
+    )
+
+
+def _headline(kind: OutcomeKind, reached: list[RuleResult], unseen: int) -> str:
+    worst = [result for result in reached if result.rule.outcome is kind]
+    places = len({result.zone for result in worst if result.zone is not None})
+    too_little = f" {_count(unseen, 'load-bearing zone')} not shown well enough to judge." if unseen else ""
+    if kind is OutcomeKind.STOP:
+        patched = any(result.rule.family == "too many patches" for result in worst)
+        first = "Too much patching to go on as it stands." if patched else "Do not go on as it stands."
+        return first + too_little
+    if kind is OutcomeKind.REPAIR:
+        where = f" in {_count(places, 'zone')}" if places else ""
+        return f"Repair by a qualified welder is called for{where}." + too_little
+    if kind is OutcomeKind.NOT_SHOWN:
+        return f"No outcome yet: {_count(unseen, 'load-bearing zone')} not shown well enough to judge."
+    return "No limit is reached in what was shown. Photos show a lower bound: closed sections rust from within."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
