@@ -56,7 +56,7 @@ DRAWING_ORDER = (MarkKind.SOUND, MarkKind.PATCH, MarkKind.FILLER, MarkKind.RUST)
 _PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 
 
-def map_svg(
+def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by keyword
     template: BodyTemplate,
     evaluation: Evaluation | None = None,
     *,
@@ -167,7 +167,7 @@ class _Map:
         )
 
     def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
-        return self.path(area, panel.id, _title(f"{look.name}: {panel.name}"), fill=self.fill(look), stroke="none")
+        return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none")
 
     def marks(self) -> str:
         if self.evaluation is None:
@@ -182,7 +182,7 @@ class _Map:
             return ""
         look = look_of(mark)
         is_chosen = mark.id == self.highlight
-        title = _title(f"{look.name}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
+        title = _title(f"{look.label}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
         line = ACCENT if is_chosen else look.colour
         shape = self.path(area, panel, title, fill=self.fill(look), stroke=line, stroke_width=3 if is_chosen else 1.4)
         return element("g", shape, self._ring(area, panel, line), data_mark=mark.id)
@@ -298,7 +298,13 @@ def _evidence(evaluation: Evaluation, panel: PanelId) -> tuple[BaseGeometry, Bas
 def _frame(sheet: MapSheet) -> str:
     left, top, right, bottom = sheet.body
     middle_x, middle_y = (left + right) / 2, (top + bottom) / 2
-    big = {"font_size": 15.0, "font_weight": "bold", "fill": INK, "text_anchor": "middle", "letter_spacing": 2.0}
+    big: dict[str, str | float | None] = {
+        "font_size": 15.0,
+        "font_weight": "bold",
+        "fill": INK,
+        "text_anchor": "middle",
+        "letter_spacing": 2.0,
+    }
     note = text_element("SEEN FROM BELOW", left, 24, font_size=13, font_weight="bold", fill=INK, letter_spacing=1.2)
     side = "left is at the top" if sheet.is_turned else "left is on the right-hand side"
     note += text_element(f"The car's {side}.", left, 42, font_size=12, fill=STEEL)

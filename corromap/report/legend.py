@@ -83,7 +83,7 @@ def look_entry(look: Look, prefix: str) -> LegendEntry:
     """
     fill = f"url(#{prefix}-{look.key})"
     return LegendEntry(
-        look.name, lambda: element("rect", width=24, height=14, fill=fill, stroke=look.colour, stroke_width=1.4)
+        look.label, lambda: element("rect", width=24, height=14, fill=fill, stroke=look.colour, stroke_width=1.4)
     )
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal
 
 from corromap.report.svg import element
 from corromap.survey import Mark, MarkKind, RustStage
@@ -22,33 +23,42 @@ __all__ = [
     "FILLER",
     "HIDDEN",
     "INK",
+    "KIND_STYLES",
     "LOOKS",
-    "MARK_LOOKS",
     "NEVER_SEEN",
     "PANEL",
     "PAPER",
     "PATCH",
+    "PATCH_ON_PATCH",
     "RUST_HOLED",
     "RUST_SCALED",
     "RUST_SURFACE",
     "RUST_UNSTAGED",
     "SOUND",
     "STEEL",
+    "KindStyle",
     "Look",
+    "PatternName",
     "look_of",
     "pattern_defs",
+    "style_key",
 ]
 
-PAPER = "#FBF8F1"
+PAPER = "#FBF9F4"
 """Sheet the map is drawn on."""
 PANEL = "#F1EEE6"
 """Fill of a panel; the contrasts are against this."""
-INK = "#1F2428"
+INK = "#1E2328"
 """Lines and text."""
-STEEL = "#55636D"
-"""Quieter lines and text; 5.4:1 on the panel fill."""
-ACCENT = "#0B5C8A"
-"""Datum points, highlight, links; used for nothing else."""
+STEEL = "#565B61"
+"""Quieter lines and text; at least 4.5:1 on the panel fill."""
+ACCENT = "#1F5FA8"
+"""Datum points, highlight; used for nothing else."""
+
+
+PatternName = Literal[
+    "dots", "grid", "solid", "horizontal", "diagonal", "back-diagonal", "dashes", "waves", "ticks", "hatch"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +69,9 @@ class Look:
     ----------
     key : str
         Part of element ids, for example ``rust-holed``.
-    name : str
+    pattern : str
+        The pattern in a word, for other drawers (the photo canvas).
+    label : str
         As printed in legends.
     colour : str
         Of outline and pattern, ``#RRGGBB``.
@@ -76,7 +88,8 @@ class Look:
     """
 
     key: str
-    name: str
+    pattern: PatternName
+    label: str
     colour: str
     tile_px: float
     strokes: str
@@ -84,43 +97,59 @@ class Look:
     angle_deg: float = 0.0
     is_solid: bool = False
 
-    @property
-    def pattern(self) -> tuple[float, str, float, float, bool]:
-        """What makes the pattern, colour left out; differs between looks."""
-        return self.tile_px, self.strokes, self.stroke_px, self.angle_deg, self.is_solid
 
-
-RUST_SURFACE = Look("rust-surface", "Rust, surface", "#CC6A0A", 5, "M1.5 1.5h.01M4 4h.01", 2.2)
-RUST_SCALED = Look("rust-scaled", "Rust, scaled", "#8F1C0A", 5, "M0 2.5H5M2.5 0V5", 1.1)
-RUST_HOLED = Look("rust-holed", "Rust, holed", "#33142B", 4, "", is_solid=True)
+RUST_SURFACE = Look("rust-surface", "dots", "Rust, surface", "#CC6A0A", 5, "M1.5 1.5h.01M4 4h.01", 2.2)
+RUST_SCALED = Look("rust-scaled", "grid", "Rust, scaled", "#8F1C0A", 5, "M0 2.5H5M2.5 0V5", 1.1)
+RUST_HOLED = Look("rust-holed", "solid", "Rust, holed", "#33142B", 4, "", is_solid=True)
 # One kind, so it may share a colour with a stage; the pattern tells them apart.
-RUST_UNSTAGED = Look("rust", "Rust, stage not given", "#8F1C0A", 5, "M2.5 0V3.5", 1.6)
-FILLER = Look("filler", "Filler", "#8B6FE6", 4.5, "M0 2.25H4.5", 1.8)
-PATCH = Look("patch", "Patch", "#22776E", 5.5, "M0 2.75H5.5", 1.9, angle_deg=-45)
-HIDDEN = Look("hidden", "Hidden", "#6B6760", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
-SOUND = Look("sound", "Looked at, sound", "#6B6760", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
-NEVER_SEEN = Look("never-seen", "Never seen", "#7D7972", 7, "M0 3.5H7", 0.9, angle_deg=45)
+RUST_UNSTAGED = Look("rust", "dashes", "Rust, stage not given", "#8F1C0A", 5, "M2.5 0V3.5", 1.6)
+FILLER = Look("filler", "horizontal", "Filler", "#8B6FE6", 4.5, "M0 2.25H4.5", 1.8)
+PATCH = Look("patch", "diagonal", "Patch", "#22776E", 5.5, "M0 2.75H5.5", 1.9, angle_deg=-45)
+PATCH_ON_PATCH = Look(
+    "patch-on-patch", "back-diagonal", "Patch on patch", "#3E05C2", 4.5, "M0 2.25H4.5", 1.9, angle_deg=45
+)
+HIDDEN = Look("hidden", "waves", "Hidden", "#6B6760", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
+SOUND = Look("sound", "ticks", "Looked at, sound", "#6B6760", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
+NEVER_SEEN = Look("never-seen", "hatch", "Never seen", "#7D7972", 7, "M0 3.5H7", 0.9, angle_deg=45)
 
-LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, HIDDEN, SOUND, NEVER_SEEN)
+LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, PATCH_ON_PATCH, HIDDEN, SOUND, NEVER_SEEN)
 """Every look, in the order of the legend."""
 
-STAGE_LOOKS: Mapping[RustStage | None, Look] = MappingProxyType(
+KindStyle = Look
+"""The name other drawers know a look by: ``colour``, ``pattern``, ``label``."""
+
+KIND_STYLES: Mapping[str, Look] = MappingProxyType(
     {
-        RustStage.SURFACE: RUST_SURFACE,
-        RustStage.SCALED: RUST_SCALED,
-        RustStage.HOLED: RUST_HOLED,
-        None: RUST_UNSTAGED,
+        "rust": RUST_UNSTAGED,
+        "rust surface": RUST_SURFACE,
+        "rust scaled": RUST_SCALED,
+        "rust holed": RUST_HOLED,
+        "filler": FILLER,
+        "patch": PATCH,
+        "patch on patch": PATCH_ON_PATCH,
+        "hidden": HIDDEN,
+        "sound": SOUND,
     }
 )
-MARK_LOOKS: Mapping[MarkKind, Look] = MappingProxyType(
-    {
-        MarkKind.RUST: RUST_UNSTAGED,
-        MarkKind.FILLER: FILLER,
-        MarkKind.PATCH: PATCH,
-        MarkKind.HIDDEN: HIDDEN,
-        MarkKind.SOUND: SOUND,
-    }
-)
+"""Looks by the words a page uses; see `style_key`."""
+
+
+def style_key(kind: MarkKind, stage: RustStage | None) -> str:
+    """Key of a kind and stage in `KIND_STYLES`.
+
+    Parameters
+    ----------
+    kind : MarkKind
+        Any kind.
+    stage : RustStage or None
+        For rust.
+
+    Returns
+    -------
+    str
+        For example ``rust holed``.
+    """
+    return f"rust {stage.value}" if kind is MarkKind.RUST and stage is not None else kind.value
 
 
 def look_of(mark: Mark) -> Look:
@@ -136,7 +165,7 @@ def look_of(mark: Mark) -> Look:
     Look
         Its look.
     """
-    return STAGE_LOOKS[mark.stage] if mark.kind is MarkKind.RUST else MARK_LOOKS[mark.kind]
+    return KIND_STYLES[style_key(mark.kind, mark.stage)]
 
 
 def pattern_defs(prefix: str, looks: Iterable[Look] = LOOKS, *, ground: str = "#FFFFFF", scale: float = 1.0) -> str:

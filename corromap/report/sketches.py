@@ -66,14 +66,14 @@ DATUM_SKETCHES: Mapping[DatumShape, Sketch] = MappingProxyType(
         DatumShape.PLATE_CORNER: Sketch(
             sheet="M6 16H114V80H6ZM52 12L112 8V46L58 52Z",
             edges="M112 8V46L58 52L52 12M58 52L58 57L112 51V46",
-            shade="M66 44h.01M78 42.700h.01M90 41.300h.01M102 40h.01M59.5 18h.01M61.5 28h.01M63.2 37h.01M12 24v10M18 24v6",
+            shade="M66 44h.01M78 42.7h.01M90 41.3h.01M102 40h.01M59.5 18h.01M61.5 28h.01M63.2 37h.01M12 24v10M18 24v6",
             point=(58, 54),
             words="The corner of a plate that lies on another sheet; click the outer tip of the corner.",
         ),
         DatumShape.SEAM_END: Sketch(
             sheet="M8 20L112 12V70L8 78Z",
             edges="M8 42L74 37M8 50L74 45M74 37V45M112 12V70",
-            shade="M16 45.400h.01M27 44.600h.01M38 43.700h.01M49 42.900h.01M60 42h.01M12 28l8-.6M12 33l5-.4M96 62l10-.8",
+            shade="M16 45.4h.01M27 44.6h.01M38 43.7h.01M49 42.9h.01M60 42h.01M12 28l8-.6M12 33l5-.4M96 62l10-.8",
             point=(74, 41),
             words="The end of a seam where two sheets are joined; click the end of the raised edge.",
         ),
@@ -81,7 +81,7 @@ DATUM_SKETCHES: Mapping[DatumShape, Sketch] = MappingProxyType(
             sheet="M8 16L112 10V74L8 80Z",
             edges="M8 44L54 41.500M66 40.800L112 38M8 51L54 48.500M66 47.800L112 45"
             "M54 13.500L54 41.500M66 12.700V40.800M54 48.500V77.200M66 47.800V76.5",
-            shade="M18 47h.01M30 46.300h.01M42 45.600h.01M78 43.500h.01M90 42.800h.01M102 42.100h.01"
+            shade="M18 47h.01M30 46.3h.01M42 45.6h.01M78 43.5h.01M90 42.8h.01M102 42.1h.01"
             "M60 20h.01M60 31h.01M60 58h.01M60 69h.01",
             point=(60, 44.7),
             words="Two seams that cross; click the middle of the crossing.",
@@ -89,7 +89,8 @@ DATUM_SKETCHES: Mapping[DatumShape, Sketch] = MappingProxyType(
         DatumShape.RIB_END: Sketch(
             sheet="M6 14H114V78H6Z",
             edges="M6 34H70A13 13 0 0 1 70 60H6M6 40H68A7 7 0 0 1 68 54H6",
-            shade="M12 37h6M24 37h6M36 37h6M48 37h6M60 37h6M12 57h6M24 57h6M36 57h6M48 57h6M60 57h6M76 40l4-3M78 47h5M76 54l4 3",
+            shade="M12 37h6M24 37h6M36 37h6M48 37h6M60 37h6M12 57h6M24 57h6M36 57h6M48 57h6M60 57h6"
+            "M76 40l4-3M78 47h5M76 54l4 3",
             point=(83, 47),
             words="The round end of a pressed rib (swage); click the tip where it runs out into the flat sheet.",
         ),
