@@ -1,0 +1,206 @@
+"""Command line. Exit codes: 0 done, 1 input that has to be mended, 2 wrong use, 3 a check found faults."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import wraps
+from pathlib import Path
+from typing import ParamSpec, TypeVar
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from corromap import __version__
+from corromap.errors import CorromapError, TemplateError
+
+__all__ = ["main"]
+
+EXIT_INPUT, EXIT_FAULTS = 1, 3
+SUFFIX = ".corromap"
+
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
+_survey_argument = click.argument("survey", type=click.Path(dir_okay=False, path_type=Path))
+_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON with stable keys (see docs).")
+
+
+def _speaks(command: Callable[_P, _R]) -> Callable[_P, _R]:
+    """Turn the project's own errors into one sentence on stderr and exit code 1."""
+
+    @wraps(command)
+    def wrapped(*args: _P.args, **kwargs: _P.kwargs) -> _R:
+        try:
+            return command(*args, **kwargs)
+        except CorromapError as error:
+            click.echo(f"corromap: {error}", err=True)
+            if isinstance(error, TemplateError):
+                for fault in error.faults:
+                    click.echo(f"  {fault}", err=True)
+            sys.exit(EXIT_INPUT)
+
+    return wrapped
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="corromap")
+def main() -> None:
+    """Rust, filler and patches on photos, carried to scale onto a body template."""
+
+
+@main.command()
+@click.option(
+    "--into",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("corromap-demo"),
+    show_default=True,
+    help="Folder for the demo survey and its report.",
+)
+@_speaks
+def demo(folder: Path) -> None:
+    """Build the demo survey from photos, print its zones and outcome beside the truth, write the report."""
+    from corromap.cli_demo import run_demo  # noqa: PLC0415  # imports the heavy libraries
+
+    run_demo(folder, _console())
+
+
+@main.command()
+@click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
+@click.option("--browser/--no-browser", default=True, show_default=True, help="Open a browser window.")
+@_speaks
+def app(survey: Path | None, *, port: int, browser: bool) -> None:
+    """Open the app in the browser, on a survey if one is given."""
+    from corromap.ui import launch  # noqa: PLC0415  # streamlit is slow to import
+
+    sys.exit(launch(survey, port=port, open_browser=browser))
+
+
+@main.command("import")
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@_survey_argument
+@_speaks
+def import_(folder: Path, survey: Path) -> None:
+    """Make a survey file from an interchange FOLDER (survey.json and its photos)."""
+    from corromap.io.interchange import import_folder  # noqa: PLC0415
+
+    with _progress() as bar:
+        task = bar.add_task("photos", total=None)
+        import_folder(folder, survey, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    click.echo(f"made {survey}")
+
+
+@main.command("export")
+@_survey_argument
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@_speaks
+def export(survey: Path, folder: Path) -> None:
+    """Write a survey as an interchange FOLDER, without loss."""
+    from corromap.io.interchange import export_folder  # noqa: PLC0415
+
+    with _progress() as bar:
+        task = bar.add_task("photos", total=None)
+        export_folder(survey, folder, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    click.echo(f"wrote {folder}")
+
+
+@main.command()
+@_survey_argument
+@_json_option
+@click.option("--all", "every", is_flag=True, help="List zones without marks too.")
+@_speaks
+def zones(survey: Path, *, as_json: bool, every: bool) -> None:
+    """List the measures of each zone: area, 95 % interval, share, what was shown."""
+    from corromap.cli_tables import evaluate_file, print_json, zone_table  # noqa: PLC0415
+
+    evaluation = evaluate_file(survey)
+    if as_json:
+        print_json(evaluation)
+    else:
+        _console().print(zone_table(evaluation, every=every))
+
+
+@main.command()
+@_survey_argument
+@_json_option
+@_speaks
+def outcome(survey: Path, *, as_json: bool) -> None:
+    """Print what the survey comes to, why, and how far the nearest limits are."""
+    from corromap.cli_tables import evaluate_file, print_json, print_outcome  # noqa: PLC0415
+
+    evaluation = evaluate_file(survey)
+    if as_json:
+        print_json(evaluation)
+    else:
+        print_outcome(evaluation, _console())
+
+
+@main.command()
+@_survey_argument
+@click.argument("page", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@_speaks
+def report(survey: Path, page: Path | None) -> None:
+    """Write the report as one self-contained HTML PAGE (default: beside the survey)."""
+    from corromap.cli_tables import write_report_of  # noqa: PLC0415
+
+    target = page or survey.with_suffix(".html")
+    with _progress() as bar:
+        task = bar.add_task("photos", total=None)
+        write_report_of(
+            survey,
+            target,
+            datetime.now(UTC),
+            lambda done, total: bar.update(task, completed=done, total=total),
+        )
+    click.echo(f"wrote {target}")
+
+
+@main.command()
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@_speaks
+def check(paths: tuple[Path, ...]) -> None:
+    """Check body templates (.json), rule files (.toml), survey files and interchange folders; name every fault."""
+    from corromap.cli_tables import faults_of  # noqa: PLC0415
+
+    faulty = False
+    for path in paths:
+        faults = faults_of(path)
+        faulty = faulty or bool(faults)
+        click.echo(f"{path}: {'no fault found' if not faults else f'{len(faults)} fault(s)'}")
+        for fault in faults:
+            click.echo(f"  {fault}")
+    if faulty:
+        sys.exit(EXIT_FAULTS)
+
+
+@main.command()
+@_json_option
+@_speaks
+def templates(*, as_json: bool) -> None:
+    """List the body templates that come with the program."""
+    from corromap.io.templates import list_templates  # noqa: PLC0415
+
+    rows = list_templates()
+    if as_json:
+        click.echo(json.dumps([{"id": i, "name": name} for i, name in rows], ensure_ascii=False, indent=2))
+        return
+    for template_id, name in rows:
+        click.echo(f"{template_id:20} {name}")
+
+
+def _console() -> Console:
+    return Console(highlight=False, soft_wrap=False)
+
+
+def _progress() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )

@@ -1,0 +1,214 @@
+"""What the command line prints: zone table, outcome, JSON, faults."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from corromap.assessment import ADVICE, ALWAYS, RuleSet
+from corromap.errors import CorromapError, InterchangeError, TemplateError
+from corromap.evaluation import Evaluation, evaluate
+from corromap.frames import PhotoId
+from corromap.io.rules import load_rules
+from corromap.io.survey_file import SurveyFile
+from corromap.io.templates import check_template, read_document
+from corromap.measures import Figure, ZoneMeasure
+from corromap.report.document import evaluation_document
+from corromap.report.html import write_report
+from corromap.survey import MarkKind
+from corromap.template import Role
+
+__all__ = ["evaluate_file", "faults_of", "print_json", "print_outcome", "write_report_of", "zone_table"]
+
+MM2_PER_CM2 = 100.0
+CLI_AUTHOR = "command line"
+
+
+def evaluate_file(path: Path) -> Evaluation:
+    """Open a survey file and evaluate it.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file.
+
+    Returns
+    -------
+    Evaluation
+        Of what is stored.
+
+    Raises
+    ------
+    SurveyFileError
+        If it cannot be opened.
+    """
+    record = SurveyFile.open(path, author=CLI_AUTHOR).load()
+    return evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
+
+
+def zone_table(evaluation: Evaluation, *, every: bool = False) -> Table:
+    """Lay out the zone measures.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What to show.
+    every : bool
+        Also zones without marks.
+
+    Returns
+    -------
+    rich.table.Table
+        Load-bearing zones carry a star.
+    """
+    table = Table(title="Zones (areas in cm² with 95 % interval; * load-bearing)", title_justify="left")
+    table.add_column("zone", overflow="fold")
+    for heading in ("rust", "filler", "patch", "affected", "share", "patches", "shown", "hidden", "never shown"):
+        table.add_column(heading, justify="right")
+    for measure in evaluation.measures.zones:
+        if every or measure.affected.area_mm2 > 0 or measure.hidden_share > 0:
+            table.add_row(*_row(evaluation, measure))
+    return table
+
+
+def _row(evaluation: Evaluation, measure: ZoneMeasure) -> tuple[str, ...]:
+    zone = evaluation.template.zone_by_id[measure.zone]
+    star = " *" if zone.role is Role.PRIMARY else ""
+    return (
+        escape(zone.name) + star,
+        *(_area(measure.kinds[kind]) for kind in (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)),
+        _area(measure.affected),
+        f"{100 * measure.affected.share:.1f} %",
+        str(measure.kinds[MarkKind.PATCH].separate),
+        f"{100 * measure.seen_share:.0f} %",
+        f"{100 * measure.hidden_share:.0f} %",
+        f"{100 * measure.never_seen_share:.0f} %",
+    )
+
+
+def _area(figure: Figure) -> str:
+    if not figure.area_mm2:
+        return "-"
+    low, value, high = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.area_mm2, figure.high_mm2))
+    digits = 0 if value >= 10 else 1
+    return f"{value:.{digits}f} ({low:.{digits}f}-{high:.{digits}f})"
+
+
+def print_outcome(evaluation: Evaluation, console: Console) -> None:
+    """Print the outcome, its reasons, the margins and what to do next.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What to show.
+    console : rich.console.Console
+        Where.
+    """
+    result = evaluation.assessment.outcome
+    console.print(f"[bold]Outcome: {result.kind.value}.[/bold] {escape(result.headline)}")
+    for reason in result.reasons:
+        console.print(f"  - {escape(reason.sentence)} [dim]\\[{_label(reason.rule.house_rule)}][/dim]")
+    for doubt in result.uncertain:
+        console.print(f"  ? {escape(doubt.zone_name)}: {escape(doubt.rule.title)}: the interval straddles the limit.")
+    console.print("Too many patches, nearest to each limit:")
+    for near in evaluation.assessment.margins("too many patches"):
+        left = "reached" if near.is_reached else f"{near.margin:.3g} {near.rule.unit} to go"
+        console.print(f"  {escape(near.rule.title)}: {left} ({escape(near.zone_name)}).")
+    console.print("Next:")
+    for advice in (*ADVICE[result.kind], *ALWAYS):
+        console.print(f"  {escape(advice)}")
+
+
+def _label(house_rule: bool) -> str:  # noqa: FBT001
+    return "house rule" if house_rule else "published"
+
+
+def print_json(evaluation: Evaluation) -> None:
+    """Print the evaluation document on stdout.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What to print; see ``docs/conventions/evaluation-json.md``.
+    """
+    click.echo(json.dumps(evaluation_document(evaluation), ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callable[[int, int], None]) -> None:
+    """Evaluate a survey file and write its report.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file.
+    page : Path
+        The HTML file to write.
+    made_at : datetime
+        Printed on the report.
+    progress : callable
+        Called with photos done and photos in all.
+
+    Raises
+    ------
+    SurveyFileError
+        If the survey cannot be opened.
+    OutputError
+        If the page cannot be written; an older one stays as it was.
+    """
+    file = SurveyFile.open(path, author=CLI_AUTHOR)
+    record = file.load()
+    evaluation = evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
+    total, done = len(record.survey.photos), 0
+
+    def photo_bytes(photo: PhotoId) -> bytes:
+        nonlocal done
+        done += 1
+        progress(min(done, total), total)
+        return file.photo_bytes(photo)
+
+    write_report(evaluation, photo_bytes, page, made_at=made_at.isoformat(timespec="seconds"))
+
+
+def faults_of(path: Path) -> tuple[str, ...]:
+    """Name every fault of a template, rule file, survey file or interchange folder.
+
+    Parameters
+    ----------
+    path : Path
+        By suffix: ``.json`` a template, ``.toml`` a rule file, a folder an
+        interchange folder, anything else a survey file.
+
+    Returns
+    -------
+    tuple of str
+        Empty if nothing is wrong.
+    """
+    try:
+        return _faults(path)
+    except TemplateError as error:
+        return error.faults or (str(error),)
+    except CorromapError as error:
+        return (str(error),)
+
+
+def _faults(path: Path) -> tuple[str, ...]:
+    if path.is_dir():
+        from corromap.io.interchange import read_folder  # noqa: PLC0415
+
+        read_folder(path)
+        return ()
+    if not path.exists():
+        raise InterchangeError(f"'{path}' does not exist")
+    if path.suffix == ".json":
+        return check_template(read_document(path))
+    if path.suffix == ".toml":
+        load_rules(path)
+        return ()
+    return SurveyFile.open(path, author=CLI_AUTHOR).check()
