@@ -10,7 +10,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+import struct
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import numpy as np
 import pillow_heif
@@ -65,8 +68,8 @@ def read_header(data: bytes, name: str) -> PhotoHeader:
         If it is empty, too large, not a picture of a known format, or an
         animation.
     """
-    with _open(data, name) as image:
-        exif = image.getexif()
+    with _open(data, name) as image, _damage_told(name):
+        exif = image.getexif()  # reads a PNG to its end, where its tags may be
         details = exif.get_ifd(_EXIF_IFD)
         orientation = exif.get(ORIENTATION, 1)
         orientation = orientation if orientation in range(1, 9) else 1
@@ -235,9 +238,19 @@ def _too_many_pixels(name: str, size: tuple[int, int] | None) -> str:
     return f"photo '{name}' has too many pixels ({found}); at most {MAX_PIXELS / 1e6:.0f} MP are taken: save it smaller"
 
 
+@contextmanager
+def _damage_told(name: str) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, SyntaxError, EOFError, RuntimeError, struct.error) as error:
+        raise PhotoError(
+            f"photo '{name}' is damaged or cut short ({_reason(error)}): copy it again from where it came"
+        ) from error
+
+
 def _upright_rgb(image: Image.Image, name: str, reduce: int) -> Image.Image:
     goal = (-(-image.size[0] // reduce), -(-image.size[1] // reduce))
-    try:
+    with _damage_told(name):
         if reduce > 1 and image.format in {"JPEG", "MPO"}:
             image.draft(None, goal)  # the decoder itself drops what is not needed
         image.load()
@@ -248,14 +261,7 @@ def _upright_rgb(image: Image.Image, name: str, reduce: int) -> Image.Image:
             rgb = rgb.resize(goal, Image.Resampling.BOX)
         rgb.info.clear()
         rgb.getexif().clear()
-        orientation = image.getexif().get(ORIENTATION, 1)
-        return _turned(rgb, orientation)
-    except (OSError, SyntaxError, ValueError, EOFError, RuntimeError) as error:
-        if isinstance(error, InvalidValueError):
-            raise
-        raise PhotoError(
-            f"photo '{name}' is damaged or cut short ({_reason(error)}): copy it again from where it came"
-        ) from error
+        return _turned(rgb, image.getexif().get(ORIENTATION, 1))
 
 
 def _turned(image: Image.Image, orientation: int) -> Image.Image:
