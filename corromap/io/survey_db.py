@@ -1,0 +1,259 @@
+"""Short, careful connections to a survey file, and its errors in plain words.
+
+One connection per operation: nothing stays open between two clicks, so that
+the file may be copied, synchronised or ejected at any moment in between. Every
+write is one ``BEGIN IMMEDIATE`` transaction with a rollback journal; when it
+returns, the change is on the disk.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from corromap.errors import InterchangeError, SurveyFileError
+from corromap.io.migrations import CURRENT_VERSION, create_schema, file_version, migrate, schema_faults
+
+__all__ = ["BUSY_SECONDS", "PAGE_BYTES", "SUFFIX", "new_database", "plain_errors", "reading", "with_suffix", "writing"]
+
+SUFFIX = ".corromap"
+
+PAGE_BYTES = 16384
+"""Large pages: photos are read in fewer steps."""
+
+BUSY_SECONDS = 5.0
+"""How long to wait for another window before saying so."""
+
+_MAGIC = b"SQLite format 3\x00"
+
+_SENTENCES = {
+    sqlite3.SQLITE_BUSY: "is in use by another window or program; nothing was changed, try again in a moment",
+    sqlite3.SQLITE_LOCKED: "is in use by another window or program; nothing was changed, try again in a moment",
+    sqlite3.SQLITE_READONLY: "cannot be written: the file or its folder is read-only; nothing was changed, "
+    "save a copy somewhere else and work on that",
+    sqlite3.SQLITE_PERM: "may not be written by this user; nothing was changed",
+    sqlite3.SQLITE_FULL: "could not be written: the disk is full; nothing was changed, make room and try again",
+    sqlite3.SQLITE_IOERR: "could not be read or written: the disk gave an error (is it full, or was it unplugged?); "
+    "what was saved before is kept",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened; check that the file is there and that its folder may be written to",
+    sqlite3.SQLITE_CORRUPT: "is damaged; go back to a copy, or bring in its last export",
+    sqlite3.SQLITE_NOTADB: "is not a survey file",
+    sqlite3.SQLITE_TOOBIG: "holds a value that is too large",
+    sqlite3.SQLITE_INTERRUPT: "took too long to read; it is damaged or made to be slow",
+    sqlite3.SQLITE_CONSTRAINT: "would contradict itself after this change; nothing was changed",
+}
+
+
+@contextmanager
+def plain_errors(path: Path) -> Iterator[None]:
+    """Turn what SQLite and the codec raise into sentences that name the file.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file.
+
+    Raises
+    ------
+    SurveyFileError
+        In place of ``sqlite3.Error``, ``OSError`` and `InterchangeError`.
+    """
+    try:
+        yield
+    except sqlite3.Error as error:
+        code = getattr(error, "sqlite_errorcode", None)
+        basic = code & 0xFF if code is not None else -1  # the low byte; the rest is detail
+        sentence = _SENTENCES.get(basic, f"cannot be used ({error})")
+        if basic == sqlite3.SQLITE_CORRUPT:
+            sentence = _damage(path)
+        raise SurveyFileError(f"survey file '{path.name}' {sentence}") from error
+    except InterchangeError as error:
+        raise SurveyFileError(f"survey file '{path.name}' is damaged: {error}") from error
+    except OSError as error:
+        raise SurveyFileError(f"survey file '{path.name}' cannot be read: {error.strerror}") from error
+    except SurveyFileError as error:
+        if path.name in str(error):
+            raise
+        raise type(error)(f"survey file '{path.name}': {error}") from error
+
+
+def check_header(path: Path) -> None:
+    """Look at the first bytes, before SQLite does.
+
+    Raises
+    ------
+    SurveyFileError
+        If the file is missing, empty, cut off or not SQLite.
+    """
+    if not path.is_file():
+        raise SurveyFileError("is not there" if not path.exists() else "is not a file")
+    with path.open("rb") as stream:
+        head = stream.read(100)
+    if not head:
+        raise SurveyFileError("is empty (0 bytes); it was cut off when it was copied")
+    if not head.startswith(_MAGIC[: len(head)]):
+        raise SurveyFileError("is not a survey file")
+    if len(head) < 100:
+        raise SurveyFileError(f"is cut off: only {len(head)} bytes are there; copy it again")
+
+
+def _damage(path: Path) -> str:
+    """Say what is wrong with a file that SQLite calls malformed."""
+    with path.open("rb") as stream:
+        head = stream.read(100)
+    size, page, pages = path.stat().st_size, int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
+    written = (65536 if page == 1 else page) * pages
+    if size < written:
+        return f"is cut off: {size} bytes are there, {written} were written; copy it again"
+    return _SENTENCES[sqlite3.SQLITE_CORRUPT]
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open an existing file with the settings every connection has."""
+    conn = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, isolation_level=None, timeout=BUSY_SECONDS)
+    conn.execute("PRAGMA trusted_schema = OFF")
+    conn.execute("PRAGMA cell_size_check = ON")
+    conn.execute("PRAGMA foreign_keys = ON")
+    # EXTRA is FULL plus a sync of the folder after the journal is removed: without
+    # it a power cut right after a commit may bring the old state back.
+    conn.execute("PRAGMA synchronous = EXTRA")
+    return conn
+
+
+def checked_version(conn: sqlite3.Connection) -> int:
+    """Version of the file, after comparing its schema word by word."""
+    version = file_version(conn)
+    faults = schema_faults(conn, version)
+    if faults:
+        raise SurveyFileError(f"{'; '.join(faults[:3])}; it was changed by another program and is not opened")
+    return version
+
+
+def stored_version(path: Path) -> int:
+    """Version of the file as it lies on the disk, checked.
+
+    Raises
+    ------
+    SurveyFileError
+        In plain words; see `plain_errors`.
+    """
+    with plain_errors(path):
+        check_header(path)
+        with closing(connect(path)) as conn:
+            return checked_version(conn)
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """Connect for reading one consistent state.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file.
+
+    Yields
+    ------
+    sqlite3.Connection
+        Inside a read transaction; closed afterwards.
+
+    Raises
+    ------
+    SurveyFileError
+        In plain words; see `plain_errors`.
+    """
+    with plain_errors(path):
+        check_header(path)
+        with closing(connect(path)) as conn:
+            conn.execute("BEGIN")
+            if checked_version(conn) != CURRENT_VERSION:
+                raise SurveyFileError("is of an older version; open it once where it may be written")
+            yield conn
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[sqlite3.Connection]:
+    """Connect for one transaction; all of it happens, or nothing.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file.
+
+    Yields
+    ------
+    sqlite3.Connection
+        Inside ``BEGIN IMMEDIATE``. Committed on leaving, rolled back on error.
+
+    Raises
+    ------
+    SurveyFileError
+        In plain words; see `plain_errors`.
+    """
+    with plain_errors(path):
+        check_header(path)
+        with closing(connect(path)) as conn:
+            conn.execute("BEGIN IMMEDIATE")
+            # Leaving without COMMIT closes the connection, which rolls back.
+            migrate(conn, checked_version(conn))
+            yield conn
+            conn.execute("COMMIT")
+
+
+def with_suffix(path: Path | str) -> Path:
+    """Path of a survey file; ``.corromap`` is added when it is missing."""
+    given = Path(path)
+    return given if given.suffix == SUFFIX else given.with_name(given.name + SUFFIX)
+
+
+@contextmanager
+def new_database(path: Path) -> Iterator[sqlite3.Connection]:
+    """Make a file that appears whole or not at all, and replaces nothing.
+
+    Parameters
+    ----------
+    path : Path
+        The survey file to be.
+
+    Yields
+    ------
+    sqlite3.Connection
+        In a transaction, with the schema written, on a file beside `path`
+        that takes its name at the end.
+
+    Raises
+    ------
+    SurveyFileError
+        If it is there already, or cannot be written.
+    """
+    with plain_errors(path):
+        if path.exists():
+            raise SurveyFileError("is there already; choose another name")
+        if not path.parent.is_dir():
+            raise SurveyFileError("cannot be made: its folder is not there")
+        handle, name = tempfile.mkstemp(prefix=".new-", suffix=SUFFIX, dir=path.parent)
+        os.close(handle)
+        fresh = Path(name)
+        try:
+            with closing(connect(fresh)) as conn:
+                conn.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+                conn.execute("BEGIN IMMEDIATE")
+                create_schema(conn)
+                yield conn
+                conn.execute("COMMIT")
+            _take_name(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
+
+
+def _take_name(fresh: Path, path: Path) -> None:
+    try:
+        os.link(fresh, path)  # fails when the name is taken, which a rename would not
+    except FileExistsError:
+        raise SurveyFileError("is there already; choose another name") from None
+    except OSError:  # no hard links here, as on memory sticks
+        fresh.rename(path)
