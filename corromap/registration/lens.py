@@ -1,0 +1,210 @@
+"""The lens of a camera: one radial term about the middle of the photo.
+
+Straight edges bend in a wide lens. A fit to four points hides that (its
+residual stays zero) and areas come out several per cent too large, always to
+the same side, so the lens is corrected before anything else is done.
+
+With one radial term the focal length is only a unit: pixels move by
+``k1 / focal**2`` times the cube of the distance from the centre, and a
+homography takes up the rest. A wrong focal length therefore changes what the
+prior on ``k1`` means, not what an estimate of it corrects.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from corromap.errors import InvalidValueError
+from corromap.frames import CameraId, FloatArray, frozen_array
+
+__all__ = ["Lens"]
+
+LEAST_SLOPE = 0.25
+"""Ours. With k1 < 0 the cubic turns back on itself far out. Where its slope has
+fallen to this, it is continued straight, so that every pixel has one place."""
+
+NEWTON_STEPS = 30
+"""Upper limit; the iteration is monotone and ends after four or five."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lens:
+    """How one photo's lens bends straight lines.
+
+    ``x_d = x_u * (1 + k1 * r_u**2)`` with ``x = (px - centre) / focal``: the
+    first radial term of OpenCV's camera model (OpenCV documentation, "Camera
+    Calibration and 3D Reconstruction").
+
+    Parameters
+    ----------
+    camera : CameraId or None
+        Photos of one camera share ``k1``; None when the photo stands alone.
+    centre_px : array_like, shape (2,)
+        Centre of the distortion, px.
+    focal_px : float
+        Focal length, px; the unit of the radius.
+    k1 : float
+        Radial term; negative for barrel, as wide lenses have.
+    sigma_k1 : float
+        Its standard uncertainty.
+    source : str
+        Where the focal length and ``k1`` come from, one plain sentence.
+
+    Raises
+    ------
+    InvalidValueError
+        If a number is not finite, the focal length not positive or the
+        uncertainty negative.
+    """
+
+    camera: CameraId | None
+    centre_px: FloatArray
+    focal_px: float
+    k1: float
+    sigma_k1: float
+    source: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "centre_px", frozen_array(self.centre_px, (2,), "lens centre"))
+        numbers = frozen_array([self.focal_px, self.k1, self.sigma_k1], (3,), "lens")
+        if numbers[0] <= 0 or numbers[2] < 0:
+            raise InvalidValueError(f"lens: focal length {self.focal_px} px, sigma of k1 {self.sigma_k1}")
+
+    def undistort(self, xy_px: ArrayLike) -> FloatArray:
+        """Move photo pixels to where a lens without distortion shows them.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Pixels of the photo.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2)
+            Undistorted pixels.
+        """
+        x, r_d = self._polar(xy_px)
+        return np.asarray(self.centre_px + self.focal_px * x * _ratio(self._undistorted_radius(r_d), r_d)[:, None])
+
+    def distort(self, xy_px: ArrayLike) -> FloatArray:
+        """Move undistorted pixels to where this lens shows them.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2)
+            Pixels of the photo.
+        """
+        x, r = self._polar(xy_px)
+        return np.asarray(self.centre_px + self.focal_px * x * _ratio(self._radius(r)[0], r)[:, None])
+
+    def distort_jacobian(self, xy_px: ArrayLike) -> FloatArray:
+        """Derivative of `distort`.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2, 2)
+            d photo pixel / d undistorted pixel.
+        """
+        x, r = self._polar(xy_px)
+        value, slope, _ = self._radius(r)
+        return _radial_matrix(x, r, _ratio(value, r), slope)
+
+    def undistort_jacobian(self, xy_px: ArrayLike) -> FloatArray:
+        """Derivative of `undistort`.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Pixels of the photo.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2, 2)
+            d undistorted pixel / d photo pixel.
+        """
+        x, r_d = self._polar(xy_px)
+        r = self._undistorted_radius(r_d)
+        return _radial_matrix(x, r_d, _ratio(r, r_d), 1.0 / self._radius(r)[1])
+
+    def distort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
+        """How photo pixels move with ``k1``, at fixed undistorted pixels.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2)
+            Pixels per unit of ``k1``.
+        """
+        x, r = self._polar(xy_px)
+        return np.asarray(self.focal_px * x * _ratio(self._radius(r)[2], r, limit=0.0)[:, None])
+
+    def undistort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
+        """How undistorted pixels move with ``k1``, at fixed photo pixels.
+
+        Parameters
+        ----------
+        xy_px : array_like, shape (N, 2)
+            Pixels of the photo.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2)
+            Pixels per unit of ``k1``.
+        """
+        x, r_d = self._polar(xy_px)
+        _, slope, by_k1 = self._radius(self._undistorted_radius(r_d))
+        return np.asarray(-self.focal_px * x * _ratio(by_k1 / slope, r_d, limit=0.0)[:, None])
+
+    def _polar(self, xy_px: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        x = (np.asarray(xy_px, dtype=np.float64).reshape(-1, 2) - self.centre_px) / self.focal_px
+        return x, np.hypot(x[:, 0], x[:, 1])
+
+    def _last_radius(self) -> float:
+        # slope 1 + 3 k1 r**2 falls to LEAST_SLOPE here
+        return float(np.sqrt((1.0 - LEAST_SLOPE) / (-3.0 * self.k1))) if self.k1 < 0 else np.inf
+
+    def _radius(self, r: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Distorted radius, its slope by r and its derivative by k1."""
+        inner = np.minimum(r, self._last_radius())
+        value = inner + self.k1 * inner**3 + LEAST_SLOPE * (r - inner)
+        # Beyond the last radius both terms that depend on it cancel to inner**3 as well.
+        return value, 1.0 + 3.0 * self.k1 * inner**2, inner**3
+
+    def _undistorted_radius(self, r_d: FloatArray) -> FloatArray:
+        r = r_d.copy()
+        # The curve is convex for k1 > 0 and concave for k1 < 0: from r = r_d Newton cannot overshoot.
+        for _ in range(NEWTON_STEPS):
+            value, slope, _ = self._radius(r)
+            step = (value - r_d) / slope
+            r -= step
+            if not np.any(np.abs(step) > 1e-15 * (1.0 + r)):
+                break
+        return r
+
+
+def _ratio(value: FloatArray, r: FloatArray, *, limit: float = 1.0) -> FloatArray:
+    return np.divide(value, r, out=np.full_like(r, limit), where=r > 0)
+
+
+def _radial_matrix(x: FloatArray, r: FloatArray, across: FloatArray, along: FloatArray) -> FloatArray:
+    """2 x 2 matrices that stretch by `along` outwards and `across` sideways."""
+    unit = np.divide(x, r[:, None], out=np.zeros_like(x), where=r[:, None] > 0)
+    outer = unit[:, :, None] * unit[:, None, :]
+    return np.asarray(across[:, None, None] * np.eye(2) + (along - across)[:, None, None] * outer)
