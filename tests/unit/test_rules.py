@@ -1,0 +1,128 @@
+"""Rule sets: reading, refusing, naming departures."""
+
+from __future__ import annotations
+
+import copy
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corromap.assessment import MeasureName, OutcomeKind, RuleSet, Unit
+from corromap.errors import RuleSetError
+from corromap.io.rules import default_rules, load_rules
+
+
+@pytest.fixture
+def document() -> dict[str, Any]:
+    return copy.deepcopy(default_rules().to_document())
+
+
+def test_default_set_survives_a_round_trip(document: dict[str, Any]) -> None:
+    assert RuleSet.from_document(document) == default_rules()
+
+
+def test_too_many_patches_family_has_its_members() -> None:
+    family = [rule for rule in default_rules().rules if rule.family == "too many patches"]
+    assert {rule.measure for rule in family} >= {
+        MeasureName.PATCH_COUNT,
+        MeasureName.PATCH_SHARE,
+        MeasureName.PATCH_ON_PATCH,
+    }
+    assert all(rule.house_rule for rule in family), "no published rule sets a number of patches"
+    assert all(rule.outcome is OutcomeKind.STOP for rule in family)
+
+
+def test_prescribed_distance_is_named_with_its_source() -> None:
+    near = [rule for rule in default_rules().rules if rule.family == "near a mounting"]
+    assert all("30 cm" in rule.source and not rule.house_rule for rule in near)
+
+
+def test_every_rule_has_a_source() -> None:
+    assert all(rule.source for rule in default_rules().rules)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "message"),
+    [
+        pytest.param("measure", "patch mood", r"rule 1 \('patches-in-zone'\)\.measure: expected one of", id="measure"),
+        pytest.param("unit", "%", r"unit: 'patch count' is given in 'pieces', found '%'", id="wrong unit"),
+        pytest.param("unit", "furlong", r"unit: expected one of 'pieces', '%', 'cm2'; found 'furlong'", id="no unit"),
+        pytest.param("at_least", 0, r"at_least: expected more than 0", id="zero"),
+        pytest.param("at_least", float("nan"), r"at_least: expected more than 0", id="nan"),
+        pytest.param("at_least", True, r"at_least: expected more than 0", id="flag for number"),
+        pytest.param("at_least", "4", r"at_least: expected more than 0", id="text for number"),
+        pytest.param("outcome", "clear", r"a rule cannot ask for 'clear'", id="clear"),
+        pytest.param("outcome", "not shown", r"'not shown' goes with the measure 'not shown share'", id="not shown"),
+        pytest.param("roles", [], r"roles: expected a list of roles", id="no roles"),
+        pytest.param("roles", ["chief"], r"roles: expected one of 'primary'", id="role"),
+        pytest.param("sentence", "{zone.__class__}", r"unknown field '\{zone\.__class__\}'", id="attribute"),
+        pytest.param("sentence", "{value!r}", r"unknown field", id="conversion"),
+        pytest.param("sentence", "{", r"sentence: ", id="brace"),
+        pytest.param("source", " ", r"source: expected text", id="no source"),
+        pytest.param("house_rule", "yes", r"house_rule: expected true or false", id="flag"),
+    ],
+)
+def test_fault_is_named_with_its_place(document: dict[str, Any], field: str, value: object, message: str) -> None:
+    document["rule"][0][field] = value
+    with pytest.raises(RuleSetError, match=message):
+        RuleSet.from_document(document)
+
+
+def test_missing_and_unknown_fields(document: dict[str, Any]) -> None:
+    del document["rule"][2]["unit"]
+    with pytest.raises(RuleSetError, match=r"rule 3 \('affected-share-of-zone'\): 'unit' is missing"):
+        RuleSet.from_document(document)
+    document["rule"][2]["unit"] = "%"
+    document["rule"][2]["colour"] = "red"
+    with pytest.raises(RuleSetError, match="unknown field 'colour'"):
+        RuleSet.from_document(document)
+
+
+def test_share_above_a_hundred_per_cent(document: dict[str, Any]) -> None:
+    document["rule"][1]["at_least"] = 101
+    with pytest.raises(RuleSetError, match="at most 100 %"):
+        RuleSet.from_document(document)
+
+
+def test_same_id_twice(document: dict[str, Any]) -> None:
+    document["rule"][1] = dict(document["rule"][0])
+    with pytest.raises(RuleSetError, match="id 'patches-in-zone' is used twice"):
+        RuleSet.from_document(document)
+
+
+def test_departures_are_said(document: dict[str, Any]) -> None:
+    assert default_rules().departures_from(default_rules()) == ()
+    document["rule"][0]["at_least"] = 6
+    left_out = document["rule"].pop(1)["title"]
+    said = RuleSet.from_document(document).departures_from(default_rules())
+    assert set(said) == {
+        f"'{left_out}' is left out",
+        "'Separate patches in one load-bearing zone': from 6 pieces instead of from 4 pieces",
+    }
+
+
+@pytest.mark.parametrize("name", list(MeasureName))
+def test_each_measure_has_a_unit(name: MeasureName) -> None:
+    assert isinstance(name.unit, Unit)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        pytest.param(b"id = ", r"rule file 'mine\.toml' is not TOML: .*line 1", id="not toml"),
+        pytest.param(b"\xff\xfe", r"'mine\.toml' is not UTF-8 text \(byte 0\)", id="not text"),
+        pytest.param(b"id = 'x'\n", r"'mine\.toml': rule set: 'name' is missing", id="bare"),
+        pytest.param(b"# x\n" * 300_000, r"larger than 1 MB", id="large"),
+    ],
+)
+def test_rule_file_faults(tmp_path: Path, content: bytes, message: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_bytes(content)
+    with pytest.raises(RuleSetError, match=message):
+        load_rules(path)
+
+
+def test_rule_file_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(RuleSetError, match="'none.toml' cannot be read: No such file"):
+        load_rules(tmp_path / "none.toml")
