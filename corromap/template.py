@@ -23,6 +23,8 @@ __all__ = [
     "BodyTemplate",
     "DatumPoint",
     "DatumShape",
+    "Feature",
+    "FeatureKind",
     "Fold",
     "Frame2D",
     "Mounting",
@@ -116,6 +118,16 @@ class DatumShape(StrEnum):
     BRACKET_CORNER = "bracket corner"
     BOLT = "bolt"
     FLANGE_NOTCH = "flange notch"
+
+
+class FeatureKind(StrEnum):
+    """What line work on a panel stands for."""
+
+    RIB = "rib"
+    SEAM = "seam"
+    HOLE = "hole"
+    EDGE = "edge"
+    BRACKET = "bracket"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -334,6 +346,25 @@ class Fold:
             object.__setattr__(self, name, frozen_array(getattr(self, name), (2, 2), f"fold.{name}"))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Feature:
+    """Line work that makes the drawing look like the part; nothing is measured on it.
+
+    Parameters
+    ----------
+    kind : FeatureKind
+        What it stands for.
+    line_mm : array_like, shape (N, 2)
+        N >= 2; a closed line repeats its first point.
+    """
+
+    kind: FeatureKind
+    line_mm: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "line_mm", frozen_array(self.line_mm, (-1, 2), "feature"))
+
+
 @dataclass(frozen=True, eq=False)
 class Panel:
     """One flat face of the body.
@@ -362,6 +393,8 @@ class Panel:
     covers : tuple of PanelId
         Panels it stands in front of when seen from `seen_from` (a crossmember
         under a floor): where both lie under a mark, this one gets it.
+    features : tuple of Feature
+        Line work for the drawing only.
 
     Raises
     ------
@@ -382,6 +415,7 @@ class Panel:
     mountings: tuple[Mounting, ...] = ()
     folds: tuple[Fold, ...] = ()
     covers: tuple[PanelId, ...] = ()
+    features: tuple[Feature, ...] = ()
 
     def __post_init__(self) -> None:
         if abs(float(self.place.normal @ self.seen_from.direction)) < 0.1:

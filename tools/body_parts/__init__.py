@@ -1,0 +1,1 @@
+"""Parts of invented, generic unitary bodies, drawn from a table of dimensions."""
