@@ -16,9 +16,9 @@ def rail_front_x(body: Body) -> float:
 
 
 def _boot_map_y(body: Body) -> float:
-    """Return map Y of the boot floor's rear edge."""
+    """Return map Y of the boot floor's rear edge: the rails' front ends clear the heel-board."""
     heel_top = -body.floor_rear_x + MAP_GAP + body.heel_slope
-    return heel_top + (body.floor_rear_x - body.heel_run - body.rear_end_x)
+    return heel_top + MAP_GAP + (rail_front_x(body) - body.rear_end_x)
 
 
 def heel_board(body: Body) -> Draft:
