@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry import LinearRing, LineString, MultiPoint, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corromap.errors import InvalidValueError
@@ -25,6 +26,7 @@ from corromap.report.legend import (
 )
 from corromap.report.palette import (
     ACCENT,
+    FAINT,
     HIDDEN,
     INK,
     LOOKS,
@@ -41,7 +43,7 @@ from corromap.report.sketches import datum_sketch_svg
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.report.symbols import datum_cross, front_arrow, mounting_sign
 from corromap.survey import MarkKind
-from corromap.template import BodyTemplate, MountingKind, Panel, Role
+from corromap.template import BodyTemplate, Feature, FeatureKind, MountingKind, Panel, Role
 
 if TYPE_CHECKING:
     from corromap.evaluation import Evaluation
@@ -53,6 +55,17 @@ SMALL_MARK_PX = 9.0
 """A mark drawn smaller than this gets a ring, so that no eye misses it."""
 DRAWING_ORDER = (MarkKind.SOUND, MarkKind.PATCH, MarkKind.FILLER, MarkKind.RUST)
 """Later ones lie on top: the precedence of the measures. Hidden is drawn as evidence."""
+FEATURE_LINES: Mapping[FeatureKind, dict[str, str | float | None]] = {
+    FeatureKind.RIB: {"fill": "none", "stroke": FAINT, "stroke_width": 1.0},
+    FeatureKind.SEAM: {"fill": "none", "stroke": FAINT, "stroke_width": 1.4, "stroke_dasharray": "1 3.5",
+                       "stroke_linecap": "round"},
+    FeatureKind.HOLE: {"fill": "#D5D0C4", "stroke": FAINT, "stroke_width": 0.9},
+    FeatureKind.EDGE: {"fill": "none", "stroke": FAINT, "stroke_width": 0.9},
+    FeatureKind.BRACKET: {"fill": "#E6E1D5", "stroke": FAINT, "stroke_width": 1.1},
+}  # fmt: skip
+"""Line work of the body: quiet, for finding one's way; nothing is measured on it."""
+NUMBER_ROOM_PX = 6.5
+"""A zone narrower than twice this carries no number; its name shows under the pointer."""
 _PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 
 
@@ -154,6 +167,7 @@ class _Map:
         layers = [
             self.path(panel.outline.polygon, panel.id, _title(panel.name), fill=PANEL, stroke=STEEL, stroke_width=0.7)
         ]
+        layers += [self.feature(feature, panel) for feature in panel.features]
         if self.evaluation is not None:
             shown, hidden = _evidence(self.evaluation, panel.id)
             reported = shapely.union_all([zone.outline.polygon for zone in panel.zones])
@@ -165,6 +179,11 @@ class _Map:
             data_panel=panel.id,
             data_uv_to_svg=",".join(f"{value:.6g}" for value in (a, b, c, d, e, f)),
         )
+
+    def feature(self, feature: Feature, panel: Panel) -> str:
+        is_closed = bool(np.array_equal(feature.line_mm[0], feature.line_mm[-1]))
+        line = (LinearRing if is_closed and len(feature.line_mm) > 3 else LineString)(feature.line_mm)
+        return self.path(line, panel.id, **FEATURE_LINES[feature.kind])
 
     def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
         return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none")
@@ -219,7 +238,9 @@ class _Map:
 
     def _zone_number(self, index: int) -> str:
         zone = self.template.zones[index]
-        spot = _roomy_spot(zone.outline.polygon, 6.5 / self.sheet.px_per_mm)
+        panel = self.template.panel(zone.panel)
+        signs = MultiPoint([mounting.at_mm for mounting in panel.mountings])
+        spot = _roomy_spot(zone.outline.polygon, signs, 1 / self.sheet.px_per_mm)
         if spot is None:
             return ""
         x, y = self.sheet.at(zone.panel, shapely.get_coordinates(spot)[0])
@@ -275,12 +296,18 @@ class _Map:
         )
 
 
-def _roomy_spot(area: Polygon, room_mm: float) -> Point | None:
-    """Where a number fits: the centroid when it is well inside, else the roomiest place."""
-    if area.exterior.distance(area.centroid) >= room_mm and area.contains(area.centroid):
-        return area.centroid
-    circle = shapely.maximum_inscribed_circle(area, tolerance=2.0)  # a line: centre to nearest edge
-    return Point(circle.coords[0]) if circle.length >= room_mm else None
+def _roomy_spot(area: Polygon, signs: MultiPoint, px_mm: float) -> Point | None:
+    """Where a number fits: near the centroid, clear of the zone's edge and of mounting signs."""
+    left, low, right, high = area.bounds
+    steps = np.linspace(0.1, 0.9, 9)
+    grid = shapely.points(*np.meshgrid(left + steps * (right - left), low + steps * (high - low)))
+    spots = np.concatenate([[area.centroid], grid.ravel()])
+    room = np.where(shapely.contains(area, spots), shapely.distance(area.exterior, spots), 0.0) / px_mm
+    clear = np.full(len(spots), np.inf) if signs.is_empty else shapely.distance(signs, spots) / px_mm
+    off_centre = shapely.distance(area.centroid, spots) / px_mm
+    cost = off_centre + 40 * np.maximum(0, 15 - clear) + 40 * np.maximum(0, 9 - room)
+    best = int(np.argmin(np.where(room >= NUMBER_ROOM_PX, cost, np.inf)))
+    return spots[best] if room[best] >= NUMBER_ROOM_PX else None
 
 
 def _title(text: str) -> str:

@@ -20,6 +20,7 @@ from corromap.survey import Mark, MarkKind, RustStage
 
 __all__ = [
     "ACCENT",
+    "FAINT",
     "FILLER",
     "HIDDEN",
     "INK",
@@ -52,6 +53,8 @@ INK = "#1E2328"
 """Lines and text."""
 STEEL = "#565B61"
 """Quieter lines and text; at least 4.5:1 on the panel fill."""
+FAINT = "#A39C8D"
+"""Line work that only helps to find one's way; carries no meaning of its own."""
 ACCENT = "#1F5FA8"
 """Datum points, highlight; used for nothing else."""
 

@@ -147,7 +147,7 @@ def path_data(geometry: BaseGeometry, matrix: FloatArray, tolerance: float = 0.1
             rings = (part.exterior, *part.interiors) if not part.is_empty else ()
             parts += [_line(ring.coords, is_closed=True) for ring in rings]
         elif part.geom_type in ("LineString", "LinearRing"):
-            parts.append(_line(part.coords, is_closed=False))
+            parts.append(_line(part.coords, is_closed=part.geom_type == "LinearRing"))
     return "".join(parts)
 
 

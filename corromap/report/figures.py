@@ -1,0 +1,180 @@
+"""Numbers as printed: units, and no more digits than the interval carries."""
+
+from __future__ import annotations
+
+import math
+
+from corromap.assessment import Unit
+from corromap.measures import Figure
+
+__all__ = ["area", "area_interval", "distance", "fraction", "limit_value", "share", "share_interval", "zone_area"]
+
+MM2_PER_CM2 = 100.0
+THIN_SPACE = "\u202f"
+
+
+def _decimals(half_width: float, most: int) -> int:
+    """Decimals that keep two significant digits of the uncertainty (GUM, JCGM 100:2008, 7.2.6)."""
+    if half_width <= 0:
+        return most
+    return min(most, 1 - math.floor(math.log10(half_width)))
+
+
+def _grouped(value: float, decimals: int) -> str:
+    rounded = round(value, decimals) + 0.0
+    return f"{rounded:,.{max(decimals, 0)}f}".replace(",", THIN_SPACE)
+
+
+def _precision(figure: Figure) -> int:
+    return _decimals((figure.high_mm2 - figure.low_mm2) / 2 / MM2_PER_CM2, 2)
+
+
+def area(figure: Figure) -> str:
+    """Print an area in cm2.
+
+    Parameters
+    ----------
+    figure : Figure
+        Of some kind in some zone.
+
+    Returns
+    -------
+    str
+        For example ``12.3 cm²``; ``none`` where nothing is marked.
+    """
+    if figure.area_mm2 <= 0:
+        return "none"
+    return f"{_grouped(figure.area_mm2 / MM2_PER_CM2, _precision(figure))} cm²"
+
+
+def area_interval(figure: Figure) -> str:
+    """Print the 95 % interval of an area.
+
+    Parameters
+    ----------
+    figure : Figure
+        As for `area`.
+
+    Returns
+    -------
+    str
+        For example ``10.6 to 14.0 cm²``; empty where nothing is marked.
+    """
+    if figure.area_mm2 <= 0:
+        return ""
+    decimals = _precision(figure)
+    low, high = (_grouped(mm2 / MM2_PER_CM2, decimals) for mm2 in (figure.low_mm2, figure.high_mm2))
+    return f"{low} to {high} cm²"
+
+
+def share(figure: Figure) -> str:
+    """Print a figure's share of its zone.
+
+    Parameters
+    ----------
+    figure : Figure
+        As for `area`.
+
+    Returns
+    -------
+    str
+        For example ``1.2 %``; empty where nothing is marked.
+    """
+    if figure.area_mm2 <= 0:
+        return ""
+    half = 50 * (figure.high_share - figure.low_share)
+    return f"{_grouped(100 * figure.share, max(_decimals(half, 2), 0))} %"
+
+
+def share_interval(figure: Figure) -> str:
+    """Print the 95 % interval of a share.
+
+    Parameters
+    ----------
+    figure : Figure
+        As for `area`.
+
+    Returns
+    -------
+    str
+        For example ``1.0 to 1.4 %``; empty where nothing is marked.
+    """
+    if figure.area_mm2 <= 0:
+        return ""
+    decimals = max(_decimals(50 * (figure.high_share - figure.low_share), 2), 0)
+    return f"{_grouped(100 * figure.low_share, decimals)} to {_grouped(100 * figure.high_share, decimals)} %"
+
+
+def fraction(value: float) -> str:
+    """Print a share of coverage; nothing is rounded up to all or down to none.
+
+    Parameters
+    ----------
+    value : float
+        0 to 1.
+
+    Returns
+    -------
+    str
+        ``0 %``, ``under 1 %``, ``64 %``, ``over 99 %`` or ``100 %``.
+    """
+    percent = 100 * value
+    if percent < 1e-3 or percent > 100 - 1e-3:
+        return f"{round(percent):d} %"
+    if percent < 1:
+        return "under 1 %"
+    return "over 99 %" if percent > 99 else f"{percent:.0f} %"
+
+
+def zone_area(area_mm2: float) -> str:
+    """Print the area of a zone or group.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        From the template.
+
+    Returns
+    -------
+    str
+        Whole cm2.
+    """
+    return f"{_grouped(area_mm2 / MM2_PER_CM2, 0)} cm²"
+
+
+def distance(mm: float) -> str:
+    """Print a distance along the body.
+
+    Parameters
+    ----------
+    mm : float
+        Not negative.
+
+    Returns
+    -------
+    str
+        Whole millimetres; ``on it`` below half a millimetre.
+    """
+    return "on it" if mm < 0.5 else f"{mm:.0f} mm"
+
+
+UNIT_NAMES = {Unit.PIECES: "", Unit.PERCENT: " %", Unit.CM2: " cm²"}
+
+
+def limit_value(value: float, unit: Unit) -> str:
+    """Print a value that a rule reads, or its limit.
+
+    Parameters
+    ----------
+    value : float
+        In the rule's unit.
+    unit : Unit
+        That unit.
+
+    Returns
+    -------
+    str
+        For example ``3``, ``12.5 %`` or ``0.1 cm²``.
+    """
+    digits = f"{value:.0f}" if unit is Unit.PIECES or abs(value) >= 100 else f"{value:.1f}".removesuffix(".0")
+    return f"{digits}{UNIT_NAMES[unit]}"

@@ -1,0 +1,295 @@
+"""A photo with what was drawn on it, and how it was placed."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from corromap.evaluation import Evaluation
+from corromap.frames import FloatArray, MarkId, PhotoId
+from corromap.io.photos import thumbnail
+from corromap.registration import Registration
+from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
+from corromap.report.svg import element, number, path_data, plain, shortened, text_element
+from corromap.report.tables import mark_numbers
+from corromap.survey import Mark, MarkKind, Photo, Sighting
+
+__all__ = ["PhotoPage", "Placement", "photo_pages", "photo_svg"]
+
+SHEET_PX = 1000.0
+"""Longest side of the drawing; lines and letters are sized for it."""
+EMBEDDED_PX = 1400
+"""Longest side of the embedded JPEG."""
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """How a photo was placed on one panel, as printed.
+
+    Parameters
+    ----------
+    panel : str
+        Its name.
+    is_placed : bool
+        Whether it has a place.
+    summary : str
+        Residuals, or why there is none and what to do.
+    warnings : tuple of str
+        Sentences.
+    """
+
+    panel: str
+    is_placed: bool
+    summary: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoPage:
+    """One photo as printed.
+
+    Parameters
+    ----------
+    number : int
+        From 1.
+    name, source, taken_at, size, sha256 : str
+        As printed.
+    svg : str
+        Photo with outlines.
+    placements : tuple of Placement
+        Panel by panel.
+    sightings : tuple of (str, str)
+        Letter and name of each datum point sighted.
+    marks : tuple of int
+        Numbers of its marks.
+    """
+
+    number: int
+    name: str
+    source: str
+    taken_at: str
+    size: str
+    sha256: str
+    svg: str
+    placements: tuple[Placement, ...]
+    sightings: tuple[tuple[str, str], ...]
+    marks: tuple[int, ...]
+
+
+def photo_pages(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes]) -> tuple[PhotoPage, ...]:
+    """Make the pages of all photos.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+
+    Returns
+    -------
+    tuple of PhotoPage
+        In the order of the survey's list.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    numbers = mark_numbers(evaluation)
+    ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
+    return tuple(
+        _page(evaluation, photo, index, photo_bytes(photo.id), numbers) for index, photo in enumerate(ordered, start=1)
+    )
+
+
+def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers: Mapping[MarkId, int]) -> PhotoPage:
+    survey = evaluation.survey
+    marks = [mark for mark in survey.marks if mark.photo == photo.id]
+    sightings = [sighting for sighting in survey.sightings if sighting.photo == photo.id]
+    known = evaluation.template.datum_points
+    names = [known[s.datum][1].name if s.datum in known else str(s.datum) for s in sightings]
+    return PhotoPage(
+        number=index,
+        name=photo.name,
+        source=photo.source,
+        taken_at=photo.taken_at or "",
+        size=f"{photo.width_px} × {photo.height_px} px",
+        sha256=photo.sha256,
+        svg=photo_svg(photo, data, marks, sightings, numbers, prefix=f"p{index}"),
+        placements=_placements(evaluation, photo.id),
+        sightings=tuple((letter_of(i), name) for i, name in enumerate(names)),
+        marks=tuple(numbers[mark.id] for mark in marks),
+    )
+
+
+def letter_of(index: int) -> str:
+    """Letter of a sighting: A to Z, then A2 and so on.
+
+    Parameters
+    ----------
+    index : int
+        From 0.
+
+    Returns
+    -------
+    str
+        The letter.
+    """
+    turn, place = divmod(index, len(LETTERS))
+    return LETTERS[place] + (str(turn + 1) if turn else "")
+
+
+def _placements(evaluation: Evaluation, photo: PhotoId) -> tuple[Placement, ...]:
+    found = []
+    for (photo_id, panel_id), result in evaluation.registrations.items():
+        if photo_id != photo:
+            continue
+        name = evaluation.template.panel(panel_id).name
+        if isinstance(result, Registration):
+            found.append(Placement(name, is_placed=True, summary=_fit_summary(result), warnings=result.warnings))
+        else:
+            found.append(Placement(name, is_placed=False, summary=result.message, warnings=()))
+    return tuple(found)
+
+
+def _fit_summary(fit: Registration) -> str:
+    count = len(fit.datum_ids)
+    if count <= 4:
+        return f"{count} datum points: just enough, so the fit cannot check itself."
+    worst = float(np.hypot(*fit.residual_px.T).max())
+    return (
+        f"{count} datum points; residual {fit.rms_px:.1f} px or {fit.rms_mm:.1f} mm (root mean square), "
+        f"largest {worst:.1f} px."
+    )
+
+
+def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
+    photo: Photo,
+    data: bytes,
+    marks: Sequence[Mark],
+    sightings: Sequence[Sighting],
+    numbers: Mapping[MarkId, int],
+    *,
+    prefix: str,
+) -> str:
+    """Draw outlines and sightings over a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    data : bytes
+        Its original bytes.
+    marks : sequence of Mark
+        Of this photo.
+    sightings : sequence of Sighting
+        Of this photo.
+    numbers : mapping of MarkId to int
+        Labels.
+    prefix : str
+        Of the ids inside.
+
+    Returns
+    -------
+    str
+        One ``<svg>`` element with the photo embedded as a JPEG.
+
+    Raises
+    ------
+    PhotoError
+        If the bytes cannot be decoded.
+    """
+    jpeg = thumbnail(data, photo.name, EMBEDDED_PX)
+    scale = SHEET_PX / max(photo.width_px, photo.height_px)
+    width, height = photo.width_px * scale, photo.height_px * scale
+    # Pixel centres are whole numbers: the photo's edge lies half a pixel before the first.
+    to_sheet = np.array([[scale, 0, scale / 2], [0, scale, scale / 2]])
+    looks = {look_of(mark).key: look_of(mark) for mark in marks}
+    ordered = sorted(marks, key=lambda mark: mark.kind in {MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH})
+    return element(
+        "svg",
+        element("title", plain(_words(photo, marks))),
+        element("defs", pattern_defs(prefix, looks.values(), ground="none", scale=2.2)),
+        element(
+            "image",
+            href="data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii"),
+            width=width,
+            height=height,
+            preserveAspectRatio="none",
+        ),
+        *(_outline(mark, to_sheet, prefix) for mark in ordered),
+        *(_sighting(s, letter_of(i), to_sheet) for i, s in enumerate(sightings)),
+        *(_label(mark, numbers[mark.id], to_sheet, (width, height)) for mark in ordered),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {number(width)} {number(height)}",
+        role="img",
+        font_family="system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif",
+        class_="corromap-photo",
+    )
+
+
+def _words(photo: Photo, marks: Sequence[Mark]) -> str:
+    counts: dict[str, int] = {}
+    for mark in marks:
+        label = look_of(mark).label.lower()
+        counts[label] = counts.get(label, 0) + 1
+    drawn = ", ".join(f"{count} × {label}" for label, count in counts.items()) or "nothing is drawn on it"
+    return f"Photo {shortened(photo.name, 80)}: {drawn}"
+
+
+def _outline(mark: Mark, to_sheet: FloatArray, prefix: str) -> str:
+    look: Look = look_of(mark)
+    data = path_data(mark.outline.repaired(), to_sheet, tolerance=0.3)
+    if not data:
+        return ""
+    fill = f"url(#{prefix}-{look.key})"
+    return "".join(
+        (
+            element("path", d=data, fill="none", stroke="#FFFFFF", stroke_width=6.5, stroke_linejoin="round"),
+            element(
+                "path",
+                d=data,
+                fill=fill,
+                fill_rule="evenodd",
+                fill_opacity=0.4 if look.is_solid else 0.75,
+                stroke=look.colour,
+                stroke_width=3,
+                stroke_linejoin="round",
+            ),
+        )
+    )
+
+
+def _label(mark: Mark, label: int, to_sheet: FloatArray, size: tuple[float, float]) -> str:
+    area = mark.outline.repaired()
+    spot = (
+        np.array(mark.outline.exterior_px[0]) if area.is_empty else shapely.get_coordinates(area.point_on_surface())[0]
+    )
+    width = 15 + 13 * len(str(label))
+    x = min(max(float(to_sheet[0, :2] @ spot + to_sheet[0, 2]), width / 2), size[0] - width / 2)
+    y = min(max(float(to_sheet[1, :2] @ spot + to_sheet[1, 2]), 15.0), size[1] - 15.0)
+    box = element("rect", x=x - width / 2, y=y - 14, width=width, height=28, rx=5, fill=PANEL,
+                  stroke=look_of(mark).colour, stroke_width=2.5)  # fmt: skip
+    text = text_element(str(label), x, y + 7.5, text_anchor="middle", font_size=22, font_weight="bold", fill=INK)
+    return box + text
+
+
+def _sighting(sighting: Sighting, letter: str, to_sheet: FloatArray) -> str:
+    x, y = (float(value) for value in to_sheet[:, :2] @ sighting.at_px + to_sheet[:, 2])
+    cross = f"M{number(x - 15)} {number(y)}h30M{number(x)} {number(y - 15)}v30"
+    return "".join(
+        (
+            element("path", d=cross, stroke="#FFFFFF", stroke_width=5.5, fill="none"),
+            element("path", d=cross, stroke=ACCENT, stroke_width=2.5, fill="none"),
+            text_element(
+                letter, x + 9, y - 8, font_size=21, font_weight="bold", fill=ACCENT, stroke="#FFFFFF",
+                stroke_width=4.5, paint_order="stroke",
+            ),
+        )
+    )  # fmt: skip
