@@ -257,3 +257,29 @@ def _take_name(fresh: Path, path: Path) -> None:
         raise SurveyFileError("is there already; choose another name") from None
     except OSError:  # no hard links here, as on memory sticks
         fresh.rename(path)
+
+
+def vacuum_into(path: Path, target: Path) -> None:
+    """Write a clean copy of a file, compact and in one piece.
+
+    Raises
+    ------
+    SurveyFileError
+        If the copy is there already or cannot be written.
+    """
+    with plain_errors(target):
+        if target.exists():
+            raise SurveyFileError("is there already; choose another name")
+        handle, name = tempfile.mkstemp(prefix=".copy-", suffix=SUFFIX, dir=target.parent)
+        os.close(handle)
+        fresh = Path(name)
+        try:
+            with plain_errors(path), closing(connect(path)) as conn:
+                check_header(path)
+                checked_version(conn)
+                conn.execute("VACUUM INTO ?", (str(fresh),))
+            with fresh.open("rb+") as stream:  # VACUUM INTO does not sync what it wrote
+                os.fsync(stream.fileno())
+            _take_name(fresh, target)
+        finally:
+            fresh.unlink(missing_ok=True)

@@ -7,32 +7,28 @@ seen another window's change is told so instead of writing over it.
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corromap.errors import StaleSurveyError, SurveyFileError
-from corromap.frames import CameraId, DatumId, MarkId, NoteId, PhotoId
+from corromap.frames import DatumId, MarkId, NoteId, PhotoId
 from corromap.io import survey_codec as codec
+from corromap.io import survey_edits as edits
 from corromap.io import survey_rows as rows
+from corromap.io.json_text import parse
 from corromap.io.migrations import CURRENT_VERSION
-from corromap.io.strict_json import parse
-from corromap.io.survey_db import new_database, reading, stored_version, with_suffix, writing
+from corromap.io.survey_db import new_database, stored_version, with_suffix, writing
+from corromap.io.survey_reader import SurveyReader
 from corromap.io.survey_record import (
+    SurveyHead,
     SurveyRecord,
     checked_text,
-    entry,
-    placed_in_order,
-    read_blob,
-    read_record,
-    removal,
-    required,
     sighting_key,
+    utc_now,
     write_blob,
     write_head,
 )
@@ -41,6 +37,7 @@ from corromap.survey import Car, Mark, Note, Photo, Settings, Sighting
 
 if TYPE_CHECKING:
     from corromap.assessment import RuleSet
+    from corromap.io.photo_header import PhotoHeader
     from corromap.template import BodyTemplate
 
 __all__ = ["MAX_PHOTO_BYTES", "SurveyFile", "SurveyRecord", "new_id"]
@@ -67,35 +64,12 @@ def new_id(prefix: str) -> str:
     return f"{prefix}-{secrets.token_hex(6)}"
 
 
-def utc_now() -> str:
-    """Now, UTC, ISO 8601 to the millisecond."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+class SurveyFile(SurveyReader):
+    """One survey file, opened by one window, with everything that changes it.
 
-
-class SurveyFile:
-    """One survey file, opened by one window.
-
-    Make it with `create` or `open`. It holds no connection: each call opens
-    the file, does one thing and closes it again.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    author : str
-        Who makes the changes, as the log shows it.
-
-    Attributes
-    ----------
-    known_revision : int
-        Revision after this window's last `load` or change. Pass it as
-        `expected_revision` so that a change made in another window is noticed.
+    Make it with `create` or `open`. Parameters and attributes are those of
+    `SurveyReader`.
     """
-
-    def __init__(self, path: Path, author: str) -> None:
-        self.path = path
-        self.author = author
-        self.known_revision = 0
 
     @classmethod
     def create(
@@ -143,7 +117,7 @@ class SurveyFile:
         entries = [LogEntry(kind, kind, None, Row(checked_text(kind, doc))) for kind, doc in singles.items()]
         start = Change(1, utc_now(), author, "start", f"survey started on template '{name}'")
         with new_database(where) as conn:
-            write_head(conn, new_id("survey"), start.at, template_document)
+            write_head(conn, SurveyHead(new_id("survey"), start.at), template_document)
             rows.append_change(conn, start, entries)
         return cls.open(where, author=author)
 
@@ -178,82 +152,6 @@ class SurveyFile:
         opened.known_revision = opened.revision
         return opened
 
-    # Reading
-
-    @property
-    def revision(self) -> int:
-        """Revision of the file now: the number of changes ever made."""
-        with reading(self.path) as conn:
-            return rows.revision(conn)
-
-    def load(self) -> SurveyRecord:
-        """Read the survey, its template and its rule set.
-
-        Returns
-        -------
-        SurveyRecord
-            One consistent state.
-
-        Raises
-        ------
-        SurveyFileError
-            If anything in the file is not valid.
-        """
-        with reading(self.path) as conn:
-            record = read_record(conn)
-        self.known_revision = record.revision
-        return record
-
-    def photo_bytes(self, photo: PhotoId) -> bytes:
-        """Read a photo's original bytes, checked against their SHA-256.
-
-        Parameters
-        ----------
-        photo : PhotoId
-            Which photo.
-
-        Returns
-        -------
-        bytes
-            Exactly as they were given.
-
-        Raises
-        ------
-        SurveyFileError
-            If there is no such photo or its bytes have changed.
-        """
-        with reading(self.path) as conn:
-            return read_blob(conn, photo)
-
-    def history(self, limit: int = 100) -> list[Change]:
-        """Read the log, latest first.
-
-        Parameters
-        ----------
-        limit : int
-            Most lines to read.
-
-        Returns
-        -------
-        list of Change
-            Who changed what when.
-        """
-        with reading(self.path) as conn:
-            found = conn.execute("SELECT * FROM changes ORDER BY id DESC LIMIT ?", (limit,))
-            return [Change(*row) for row in found]
-
-    def next_undo(self) -> str | None:
-        """Name what `undo` would take back, in words; None when there is nothing."""
-        with reading(self.path) as conn:
-            found = rows.undo_target(conn, rows.revision(conn))
-            return found.label if found else None
-
-    def next_redo(self) -> str | None:
-        """Name what `redo` would bring back, in words; None when there is nothing."""
-        with reading(self.path) as conn:
-            found = rows.redo_target(conn, rows.revision(conn))
-            return found.label if found else None
-
     # Photos
 
     def add_photo(self, data: bytes, name: str, source: str = "", *, expected_revision: int | None = None) -> PhotoId:
@@ -285,14 +183,9 @@ class SurveyFile:
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-        from corromap.io.photos import read_header  # noqa: PLC0415  # Pillow loads only when a photo comes
+        from corromap.io.photos import check_photo  # noqa: PLC0415  # Pillow loads only when a photo comes
 
-        header = read_header(data, name)
-        camera = CameraId(header.camera) if header.camera else None
-        photo = Photo(
-            PhotoId("new"), name, hashlib.sha256(data).hexdigest(), header.width_px, header.height_px,
-            camera, header.focal_px, header.taken_at, source,
-        )  # fmt: skip
+        photo = photo_from(check_photo(data, name), name, source)
         return self.put_photo(photo, data, expected_revision=expected_revision)
 
     def put_photo(self, photo: Photo, data: bytes, *, expected_revision: int | None = None) -> PhotoId:
@@ -319,22 +212,21 @@ class SurveyFile:
         """
         if len(data) > MAX_PHOTO_BYTES:
             raise SurveyFileError(f"photo '{photo.name}': {len(data)} bytes; at most {MAX_PHOTO_BYTES} are taken")
-        kept: list[PhotoId] = []
+        kept = photo.id
 
         def entries(conn: sqlite3.Connection) -> list[LogEntry]:
+            nonlocal kept
             same = conn.execute("SELECT id FROM photos WHERE sha256 = ?", (photo.sha256,)).fetchone()
             if same:
-                kept.append(PhotoId(same[0]))
+                kept = PhotoId(same[0])
                 return []
-            photo_id = _free_photo_id(conn)
-            position = rows.next_position(conn, "photo")
-            new = replace(photo, id=photo_id, order=position)
+            kept = edits.free_photo_id(conn)
+            new = replace(photo, id=kept, order=rows.next_position(conn, "photo"))
             write_blob(conn, photo.sha256, data)
-            kept.append(photo_id)
-            return [entry(conn, "photo", photo_id, codec.photo_document(new), photo.sha256)]
+            return [edits.entry(conn, "photo", kept, codec.photo_document(new), photo.sha256)]
 
         self._change(f"photo '{photo.name}' added", entries, expected_revision)
-        return kept[0]
+        return kept
 
     def update_photo(self, photo: Photo, *, expected_revision: int | None = None) -> int:
         """Change what is recorded of a photo; its bytes and size stay.
@@ -356,14 +248,9 @@ class SurveyFile:
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-
-        def entries(conn: sqlite3.Connection) -> list[LogEntry]:
-            old = required(conn, "photo", photo.id)
-            if old.parent != photo.sha256:
-                raise SurveyFileError(f"photo '{photo.name}': its picture cannot be exchanged; add it as a new photo")
-            return [entry(conn, "photo", photo.id, codec.photo_document(photo), photo.sha256)]
-
-        return self._change(f"photo '{photo.name}' changed", entries, expected_revision)
+        return self._change(
+            f"photo '{photo.name}' changed", lambda conn: edits.photo_changed(conn, photo), expected_revision
+        )
 
     def remove_photo(self, photo: PhotoId, *, expected_revision: int | None = None) -> int:
         """Take a photo out, with its marks and sightings; undo brings all back.
@@ -385,14 +272,9 @@ class SurveyFile:
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-
-        def entries(conn: sqlite3.Connection) -> list[LogEntry]:
-            gone = [removal(conn, "photo", photo)]
-            for kind in ("mark", "sighting"):
-                gone += [removal(conn, kind, thing) for thing in rows.ids_on_photo(conn, kind, photo)]
-            return gone
-
-        return self._change(f"photo '{photo}' removed", entries, expected_revision)
+        return self._change(
+            f"photo '{photo}' removed", lambda conn: edits.photo_removed(conn, photo), expected_revision
+        )
 
     # Marks
 
@@ -432,14 +314,10 @@ class SurveyFile:
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-        out, put = list(dict.fromkeys(removed)), list(added)
-
-        def entries(conn: sqlite3.Connection) -> list[LogEntry]:
-            gone = [removal(conn, "mark", mark) for mark in out if mark not in {m.id for m in put}]
-            fresh = [entry(conn, "mark", mark.id, codec.mark_document(mark), mark.photo) for mark in put]
-            return gone + placed_in_order(fresh)
-
-        return self._change(_mark_label(out, put), entries, expected_revision)
+        out, put = list(removed), list(added)
+        return self._change(
+            edits.mark_label(out, put), lambda conn: edits.marks_replaced(conn, out, put), expected_revision
+        )
 
     # Sightings, notes, the car, settings, rules
 
@@ -449,7 +327,7 @@ class SurveyFile:
         document = codec.sighting_document(sighting)
         return self._change(
             f"datum point '{sighting.datum}' placed on '{sighting.photo}'",
-            lambda conn: [entry(conn, "sighting", thing, document, sighting.photo)],
+            lambda conn: [edits.entry(conn, "sighting", thing, document, sighting.photo)],
             expected_revision,
         )
 
@@ -457,18 +335,20 @@ class SurveyFile:
         """Take a sighting out. Returns the new revision."""
         return self._change(
             f"datum point '{datum}' taken off '{photo}'",
-            lambda conn: [removal(conn, "sighting", sighting_key(photo, datum))],
+            lambda conn: [edits.removal(conn, "sighting", sighting_key(photo, datum))],
             expected_revision,
         )
 
     def put_note(self, note: Note, *, expected_revision: int | None = None) -> int:
         """Add a note, or change the one with its id. Returns the new revision."""
         document = codec.note_document(note)
-        return self._change("note written", lambda conn: [entry(conn, "note", note.id, document)], expected_revision)
+        return self._change(
+            "note written", lambda conn: [edits.entry(conn, "note", note.id, document)], expected_revision
+        )
 
     def remove_note(self, note: NoteId, *, expected_revision: int | None = None) -> int:
         """Take a note out. Returns the new revision."""
-        return self._change("note removed", lambda conn: [removal(conn, "note", note)], expected_revision)
+        return self._change("note removed", lambda conn: [edits.removal(conn, "note", note)], expected_revision)
 
     def set_car(self, car: Car, *, expected_revision: int | None = None) -> int:
         """Change what is recorded of the car. Returns the new revision."""
@@ -483,7 +363,7 @@ class SurveyFile:
         return self._set("rules", _rules_document(rules), "rule set changed", expected_revision)
 
     def _set(self, kind: str, document: Document, label: str, expected: int | None) -> int:
-        return self._change(label, lambda conn: [entry(conn, kind, kind, document)], expected)
+        return self._change(label, lambda conn: [edits.entry(conn, kind, kind, document)], expected)
 
     # Undo
 
@@ -562,23 +442,10 @@ def _require_revision(conn: sqlite3.Connection, expected: int | None) -> int:
     return latest
 
 
-def _free_photo_id(conn: sqlite3.Connection) -> PhotoId:
-    """Next of photo-1, photo-2, ... that was never used, also not by a photo removed since."""
-    number = 1
-    while conn.execute("SELECT 1 FROM log WHERE kind = 'photo' AND thing = ? LIMIT 1", (f"photo-{number}",)).fetchone():
-        number += 1
-    return PhotoId(f"photo-{number}")
-
-
-def _mark_label(removed: Sequence[MarkId], put: Sequence[Mark]) -> str:
-    kinds = ", ".join(sorted({mark.kind.value for mark in put}))
-    if not removed:
-        return f"{kinds} mark put" if len(put) == 1 else f"{len(put)} marks put ({kinds})"
-    if not put:
-        return "mark removed" if len(removed) == 1 else f"{len(removed)} marks removed"
-    if len(removed) == 1:
-        return f"{kinds} mark split into {len(put)}"
-    return f"{len(removed)} marks joined ({kinds})" if len(put) == 1 else f"{len(removed)} marks replaced ({kinds})"
+def photo_from(header: PhotoHeader, name: str, source: str = "") -> Photo:
+    """Photo as its header describes it; the id is given when it is kept."""
+    size = int(header.width_px), int(header.height_px)
+    return Photo(PhotoId("new"), name, header.sha256, *size, header.camera, header.focal_px, header.taken_at, source)
 
 
 def _template_document(template: BodyTemplate | Mapping[str, object]) -> dict[str, object]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, cast
 
@@ -14,17 +15,48 @@ from corromap.errors import InterchangeError, InvalidValueError, SurveyFileError
 from corromap.frames import DatumId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
-from corromap.io.strict_json import canonical, parse
-from corromap.io.survey_rows import LogEntry, Row
+from corromap.io.json_text import canonical, parse
+from corromap.io.survey_rows import Row
 from corromap.survey import Survey
 
 if TYPE_CHECKING:
     from corromap.assessment import RuleSet
     from corromap.template import BodyTemplate
 
-__all__ = ["SurveyRecord", "read_blob", "read_record", "sighting_key", "write_blob", "write_head"]
+__all__ = [
+    "SurveyHead",
+    "SurveyRecord",
+    "checked_blob",
+    "checked_row",
+    "checked_text",
+    "read_blob",
+    "read_head",
+    "read_record",
+    "sighting_key",
+    "write_blob",
+    "write_head",
+]
 
 Document = dict[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyHead:
+    """What a survey is given once.
+
+    Parameters
+    ----------
+    id : str
+        Unique.
+    created_at : str
+        UTC, ISO 8601.
+    program : str
+        Version of corromap that made it.
+    """
+
+    id: str
+    created_at: str
+    program: str = __version__
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +106,11 @@ _PARSERS: Mapping[str, Callable[[object, str], Any]] = {
 }
 
 
+def utc_now() -> str:
+    """Now, UTC, ISO 8601 to the millisecond."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
 def sighting_key(photo: PhotoId, datum: DatumId) -> str:
     """Id under which a sighting is kept: one for each photo and datum point."""
     return f"{photo}/{datum}"
@@ -89,51 +126,24 @@ def checked_text(kind: str, document: object) -> str:
     """
     try:
         text = canonical(document)
-        _PARSERS[kind](parse(text, kind), kind)
+        _PARSERS[kind](parse(text, kind), kind)  # what cannot be read back is not written
     except InterchangeError as error:
         raise SurveyFileError(f"{error}; nothing was changed") from error
     return text
 
 
-def entry(conn: sqlite3.Connection, kind: str, thing: str, document: Document, parent: str = "") -> LogEntry:
-    """Log entry that adds a thing, or changes it where it stands."""
-    before = rows.read_row(conn, kind, thing)
-    if kind in {"mark", "sighting"}:
-        required(conn, "photo", parent)
-    position = before.position if before else 0 if kind in rows.SINGLES else rows.next_position(conn, kind)
-    return LogEntry(kind, thing, before, Row(checked_text(kind, document), position, parent))
-
-
-def placed_in_order(entries: list[LogEntry]) -> list[LogEntry]:
-    """Give things that are new to their table one position after the other."""
-    placed: list[LogEntry] = []
-    offset = 0
-    for new in entries:
-        if new.before is None and new.after is not None:
-            placed.append(replace(new, after=replace(new.after, position=new.after.position + offset)))
-            offset += 1
-        else:
-            placed.append(new)
-    return placed
-
-
-def removal(conn: sqlite3.Connection, kind: str, thing: str) -> LogEntry:
-    """Log entry that takes a thing out; it must be there."""
-    return LogEntry(kind, thing, required(conn, kind, thing), None)
-
-
-def required(conn: sqlite3.Connection, kind: str, thing: str) -> Row:
-    """Row of a thing that must be there.
+def read_head(conn: sqlite3.Connection) -> SurveyHead:
+    """Read the survey's id and birth.
 
     Raises
     ------
-    SurveyFileError
-        If it is not.
+    SurveyFileError, InterchangeError
+        If they are not there or not valid.
     """
-    found = rows.read_row(conn, kind, thing)
+    found = conn.execute("SELECT id, created_at, program FROM survey").fetchone()
     if found is None:
-        raise SurveyFileError(f"there is no {kind} '{thing:.80}' in this survey; it may have been removed meanwhile")
-    return found
+        raise SurveyFileError("holds no survey; the file is damaged")
+    return SurveyHead(codec.checked_id(found[0], "survey.id"), *found[1:])
 
 
 def read_record(conn: sqlite3.Connection) -> SurveyRecord:
@@ -154,14 +164,12 @@ def read_record(conn: sqlite3.Connection) -> SurveyRecord:
     SurveyFileError, InterchangeError
         If anything is not valid.
     """
-    head = conn.execute("SELECT id FROM survey").fetchone()
-    if head is None:
-        raise SurveyFileError("holds no survey; the file is damaged")
+    head = read_head(conn)
     single = {kind: _single(conn, kind) for kind in ("car", "settings", "template", "rules")}
     photos = sorted(_things(conn, "photo"), key=lambda photo: photo.order)  # stable: then by position
     try:
         survey = Survey(
-            codec.checked_id(head[0], "survey.id"),
+            head.id,
             single["car"],
             tuple(photos),
             tuple(_things(conn, "mark")),
@@ -193,6 +201,8 @@ def checked_row(kind: str, thing: str, row: Row) -> Any:  # noqa: ANN401  # by k
     SurveyFileError, InterchangeError
         If they do not, or the document is not valid.
     """
+    if kind in rows.SINGLES:
+        return _PARSERS[kind](parse(row.document, kind), kind)
     where = f"{kind} '{thing:.80}'"
     value = _PARSERS[kind](parse(row.document, where), where)
     key = sighting_key(value.photo, value.datum) if kind == "sighting" else value.id
@@ -202,9 +212,9 @@ def checked_row(kind: str, thing: str, row: Row) -> Any:  # noqa: ANN401  # by k
     return value
 
 
-def write_head(conn: sqlite3.Connection, survey_id: str, created_at: str, template: Document) -> None:
-    """Write what a survey has once and for life: its id and its template."""
-    conn.execute("INSERT INTO survey VALUES (1, ?, ?, ?)", (survey_id, created_at, __version__))
+def write_head(conn: sqlite3.Connection, head: SurveyHead, template: Document) -> None:
+    """Write what a survey has once and for life: its id, its birth and its template."""
+    conn.execute("INSERT INTO survey VALUES (1, ?, ?, ?)", (head.id, head.created_at, head.program))
     conn.execute("INSERT INTO documents VALUES ('template', ?)", (checked_text("template", template),))
 
 
@@ -221,8 +231,21 @@ def read_blob(conn: sqlite3.Connection, photo: str) -> bytes:
     SurveyFileError
         If there is no such photo, or its bytes are not what was kept.
     """
-    sha256 = required(conn, "photo", photo).parent
+    row = rows.read_row(conn, "photo", photo)
+    if row is None:
+        raise SurveyFileError(f"there is no photo '{photo:.80}' in this survey; it may have been removed meanwhile")
+    return checked_blob(conn, row.parent, f"photo '{photo}'")
+
+
+def checked_blob(conn: sqlite3.Connection, sha256: str, what: str) -> bytes:
+    """Read bytes by their digest and check them.
+
+    Raises
+    ------
+    SurveyFileError
+        If they are not there, or not what was kept.
+    """
     found = conn.execute("SELECT content FROM blobs WHERE sha256 = ?", (sha256,)).fetchone()
     if found is None or hashlib.sha256(found[0]).hexdigest() != sha256:
-        raise SurveyFileError(f"photo '{photo}': its bytes have changed on the disk; go back to a copy of the file")
+        raise SurveyFileError(f"{what}: its bytes have changed on the disk; go back to a copy of the file")
     return cast("bytes", found[0])

@@ -1,0 +1,111 @@
+"""What each edit does to the rows: lists of log entries, made inside the transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import replace
+
+from corromap.errors import SurveyFileError
+from corromap.frames import MarkId, PhotoId
+from corromap.io import survey_codec as codec
+from corromap.io import survey_rows as rows
+from corromap.io.survey_record import Document, checked_text
+from corromap.io.survey_rows import LogEntry, Row
+from corromap.survey import Mark, Photo
+
+__all__ = ["entry", "free_photo_id", "mark_label", "marks_replaced", "photo_changed", "photo_removed", "removal"]
+
+
+def entry(conn: sqlite3.Connection, kind: str, thing: str, document: Document, parent: str = "") -> LogEntry:
+    """Log entry that adds a thing, or changes it where it stands.
+
+    Raises
+    ------
+    SurveyFileError
+        If its photo is not there, or it could not be read back.
+    """
+    before = rows.read_row(conn, kind, thing)
+    if kind in {"mark", "sighting"}:
+        required(conn, "photo", parent)
+    position = before.position if before else _last_place(conn, kind)
+    return LogEntry(kind, thing, before, Row(checked_text(kind, document), position, parent))
+
+
+def _last_place(conn: sqlite3.Connection, kind: str) -> int:
+    return 0 if kind in rows.SINGLES else rows.next_position(conn, kind)
+
+
+def placed_in_order(entries: Sequence[LogEntry]) -> list[LogEntry]:
+    """Give things that are new to one table one position after the other."""
+    placed: list[LogEntry] = []
+    fresh = 0
+    for made in entries:
+        if made.before is None and made.after is not None:
+            placed.append(replace(made, after=replace(made.after, position=made.after.position + fresh)))
+            fresh += 1
+        else:
+            placed.append(made)
+    return placed
+
+
+def removal(conn: sqlite3.Connection, kind: str, thing: str) -> LogEntry:
+    """Log entry that takes a thing out; it must be there."""
+    return LogEntry(kind, thing, required(conn, kind, thing), None)
+
+
+def required(conn: sqlite3.Connection, kind: str, thing: str) -> Row:
+    """Row of a thing that must be there.
+
+    Raises
+    ------
+    SurveyFileError
+        If it is not.
+    """
+    found = rows.read_row(conn, kind, thing)
+    if found is None:
+        raise SurveyFileError(f"there is no {kind} '{thing:.80}' in this survey; it may have been removed meanwhile")
+    return found
+
+
+def free_photo_id(conn: sqlite3.Connection) -> PhotoId:
+    """Next of photo-1, photo-2, ... that was never used, also not by a photo removed since."""
+    number = 1
+    while conn.execute("SELECT 1 FROM log WHERE kind = 'photo' AND thing = ? LIMIT 1", (f"photo-{number}",)).fetchone():
+        number += 1
+    return PhotoId(f"photo-{number}")
+
+
+def photo_changed(conn: sqlite3.Connection, photo: Photo) -> list[LogEntry]:
+    """Change what is recorded of a photo, never its picture."""
+    if required(conn, "photo", photo.id).parent != photo.sha256:
+        raise SurveyFileError(f"photo '{photo.name}': its picture cannot be exchanged; add it as a new photo")
+    return [entry(conn, "photo", photo.id, codec.photo_document(photo), photo.sha256)]
+
+
+def photo_removed(conn: sqlite3.Connection, photo: PhotoId) -> list[LogEntry]:
+    """Take out a photo and what was recorded on it."""
+    gone = [removal(conn, "photo", photo)]
+    for kind in ("mark", "sighting"):
+        gone += [removal(conn, kind, thing) for thing in rows.ids_on_photo(conn, kind, photo)]
+    return gone
+
+
+def marks_replaced(conn: sqlite3.Connection, removed: Sequence[MarkId], put: Sequence[Mark]) -> list[LogEntry]:
+    """Take marks out and put others in; a mark in both lists is changed."""
+    latest = {mark.id: mark for mark in put}
+    gone = [removal(conn, "mark", mark) for mark in dict.fromkeys(removed) if mark not in latest]
+    made = [entry(conn, "mark", mark.id, codec.mark_document(mark), mark.photo) for mark in latest.values()]
+    return gone + placed_in_order(made)
+
+
+def mark_label(removed: Sequence[MarkId], put: Sequence[Mark]) -> str:
+    """Words for the log: what was done to marks."""
+    kinds = ", ".join(sorted({mark.kind.value for mark in put}))
+    if not put:
+        return "mark removed" if len(removed) == 1 else f"{len(removed)} marks removed"
+    if not removed:
+        return f"{kinds} mark put" if len(put) == 1 else f"{len(put)} marks put ({kinds})"
+    if len(removed) == 1:
+        return f"{kinds} mark split into {len(put)}"
+    return f"{len(removed)} marks {'joined' if len(put) == 1 else 'replaced'} ({kinds})"
