@@ -70,10 +70,10 @@ def demo(folder: Path) -> None:
 
 @main.command()
 @click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
-@click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
+@click.option("--port", type=click.IntRange(1, 65535), help="Default: the first free one from 8501.")
 @click.option("--browser/--no-browser", default=True, show_default=True, help="Open a browser window.")
 @_speaks
-def app(survey: Path | None, *, port: int, browser: bool) -> None:
+def app(survey: Path | None, *, port: int | None, browser: bool) -> None:
     """Open the app in the browser, on a survey if one is given."""
     from corromap.ui import launch  # noqa: PLC0415  # streamlit is slow to import
 
