@@ -170,7 +170,7 @@ def write_bundle(path: Path, bundle: SurveyBundle, author: str, label: str, prog
         If the bundle contradicts itself or the file cannot be written.
     """
     with new_database(path) as conn:
-        write_head(conn, bundle.head, bundle.record.template_document)
+        write_head(conn, bundle.head)
         _write_blobs(conn, bundle, progress)
         for logged in bundle.log:
             _replay(conn, logged)
@@ -219,6 +219,7 @@ def _differences(conn: sqlite3.Connection, record: SurveyRecord) -> Iterator[Log
     for kind, document in (
         ("car", codec.car_document(survey.car)),
         ("settings", codec.settings_document(survey.settings)),
+        ("template", record.template_document),
         ("rules", record.rules_document),
     ):
         yield edits.entry(conn, kind, kind, document)

@@ -9,9 +9,9 @@ from pathlib import Path
 from corromap.errors import CorromapError
 from corromap.io import survey_rows as rows
 from corromap.io.survey_db import reading
-from corromap.io.survey_record import SurveyRecord, checked_blob, read_record
+from corromap.io.survey_record import SurveyRecord, checked_blob, read_record, reference_faults
 
-__all__ = ["file_faults", "reference_faults"]
+__all__ = ["file_faults"]
 
 
 def file_faults(path: Path) -> tuple[str, ...]:
@@ -39,51 +39,16 @@ def file_faults(path: Path) -> tuple[str, ...]:
         return (*_record_faults(conn), *_log_faults(conn), *_blob_faults(conn))
 
 
-def reference_faults(record: SurveyRecord) -> list[str]:
-    """Find what a survey says about panels, zones and datum points its template does not have.
-
-    Parameters
-    ----------
-    record : SurveyRecord
-        Survey and template.
-
-    Returns
-    -------
-    list of str
-        One sentence for each, starting with the path.
-
-    Raises
-    ------
-    TemplateError
-        If the template itself is not valid.
-    """
-    survey, template = record.survey, record.template
-    panels = {panel.id for panel in template.panels}
-    faults = [
-        f"sightings[{i}].datum: template '{template.id}' has no datum point '{sighting.datum}'"
-        for i, sighting in enumerate(survey.sightings)
-        if sighting.datum not in template.datum_points
-    ]
-    faults += [
-        f"marks[{i}].panels: template '{template.id}' has no panel '{panel}'"
-        for i, mark in enumerate(survey.marks)
-        for panel in mark.panels
-        if panel not in panels
-    ]
-    faults += [
-        f"notes[{i}].zone: template '{template.id}' has no zone '{note.zone}'"
-        for i, note in enumerate(survey.notes)
-        if note.zone is not None and note.zone not in template.zone_by_id
-    ]
-    return faults
-
-
 def _record_faults(conn: sqlite3.Connection) -> list[str]:
     try:
         record = read_record(conn)
     except CorromapError as error:
         return [str(error)]
-    return _told(lambda: reference_faults(record)) + _told(lambda: [] if record.rules else [])
+    return _told(lambda: reference_faults(record)) + _told(lambda: _rule_faults(record))
+
+
+def _rule_faults(record: SurveyRecord) -> list[str]:
+    return [] if record.rules.rules else ["rule set: holds no rule"]
 
 
 def _told(look: Callable[[], list[str]]) -> list[str]:

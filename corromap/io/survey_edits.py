@@ -10,11 +10,20 @@ from corromap.errors import SurveyFileError
 from corromap.frames import MarkId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
-from corromap.io.survey_record import Document, checked_text
+from corromap.io.survey_record import Document, checked_text, read_record, reference_faults
 from corromap.io.survey_rows import LogEntry, Row
 from corromap.survey import Mark, Photo
 
-__all__ = ["entry", "free_photo_id", "mark_label", "marks_replaced", "photo_changed", "photo_removed", "removal"]
+__all__ = [
+    "entry",
+    "free_photo_id",
+    "mark_label",
+    "marks_replaced",
+    "photo_changed",
+    "photo_removed",
+    "removal",
+    "template_changed",
+]
 
 
 def entry(conn: sqlite3.Connection, kind: str, thing: str, document: Document, parent: str = "") -> LogEntry:
@@ -97,6 +106,29 @@ def marks_replaced(conn: sqlite3.Connection, removed: Sequence[MarkId], put: Seq
     gone = [removal(conn, "mark", mark) for mark in dict.fromkeys(removed) if mark not in latest]
     made = [entry(conn, "mark", mark.id, codec.mark_document(mark), mark.photo) for mark in latest.values()]
     return gone + placed_in_order(made)
+
+
+def template_changed(conn: sqlite3.Connection, document: Document) -> list[LogEntry]:
+    """Exchange the template, unless something recorded hangs on the old one.
+
+    Raises
+    ------
+    SurveyFileError
+        If something does: the same word on another body is another place.
+    """
+    old = read_record(conn)
+    survey = old.survey
+    named = [*survey.sightings, *(m for m in survey.marks if m.panels), *(n for n in survey.notes if n.zone)]
+    if named and document.get("id") != old.template_document.get("id"):
+        raise SurveyFileError(
+            f"the template cannot be exchanged: {len(survey.sightings)} placed datum points and "
+            f"{len(named) - len(survey.sightings)} marks or notes belong to '{old.template_document.get('id')}'; "
+            "remove them first, or start another survey"
+        )
+    faults = reference_faults(replace(old, template_document=document))
+    if faults:
+        raise SurveyFileError(f"the template cannot be exchanged: {faults[0]}")
+    return [entry(conn, "template", "template", document)]
 
 
 def mark_label(removed: Sequence[MarkId], put: Sequence[Mark]) -> str:

@@ -39,6 +39,7 @@ class SurveyReader:
         self.path = path
         self.author = author
         self.known_revision = 0
+        self._latest: SurveyRecord | None = None
 
     @property
     def revision(self) -> int:
@@ -60,7 +61,8 @@ class SurveyReader:
             If anything in the file is not valid.
         """
         with reading(self.path) as conn:
-            record = read_record(conn)
+            record = read_record(conn).sharing(self._latest)
+        self._latest = record
         self.known_revision = record.revision
         return record
 

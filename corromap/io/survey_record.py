@@ -32,7 +32,9 @@ __all__ = [
     "read_blob",
     "read_head",
     "read_record",
+    "reference_faults",
     "sighting_key",
+    "utc_now",
     "write_blob",
     "write_head",
 ]
@@ -92,6 +94,21 @@ class SurveyRecord:
         from corromap.assessment import RuleSet  # noqa: PLC0415  # the file opens without it
 
         return RuleSet.from_document(self.rules_document)
+
+    def sharing(self, earlier: SurveyRecord | None) -> SurveyRecord:
+        """Take over what an earlier record has parsed already, where nothing changed.
+
+        A template takes longer to check than all the rest to read, and hardly
+        ever changes.
+        """
+        parsed = {} if earlier is None else vars(earlier)
+        for name, same in (
+            ("template", earlier and earlier.template_document == self.template_document),
+            ("rules", earlier and earlier.rules_document == self.rules_document),
+        ):
+            if same and name in parsed:
+                vars(self)[name] = parsed[name]  # where cached_property looks
+        return self
 
 
 _PARSERS: Mapping[str, Callable[[object, str], Any]] = {
@@ -165,7 +182,7 @@ def read_record(conn: sqlite3.Connection) -> SurveyRecord:
         If anything is not valid.
     """
     head = read_head(conn)
-    single = {kind: _single(conn, kind) for kind in ("car", "settings", "template", "rules")}
+    single = {kind: _single(conn, kind) for kind in rows.SINGLES}
     photos = sorted(_things(conn, "photo"), key=lambda photo: photo.order)  # stable: then by position
     try:
         survey = Survey(
@@ -212,10 +229,48 @@ def checked_row(kind: str, thing: str, row: Row) -> Any:  # noqa: ANN401  # by k
     return value
 
 
-def write_head(conn: sqlite3.Connection, head: SurveyHead, template: Document) -> None:
-    """Write what a survey has once and for life: its id, its birth and its template."""
+def reference_faults(record: SurveyRecord) -> list[str]:
+    """Find what a survey says about panels, zones and datum points its template does not have.
+
+    Parameters
+    ----------
+    record : SurveyRecord
+        Survey and template.
+
+    Returns
+    -------
+    list of str
+        One sentence for each, starting with the path.
+
+    Raises
+    ------
+    TemplateError
+        If the template itself is not valid.
+    """
+    survey, template = record.survey, record.template
+    panels = {panel.id for panel in template.panels}
+    faults = [
+        f"sightings[{i}].datum: template '{template.id}' has no datum point '{sighting.datum}'"
+        for i, sighting in enumerate(survey.sightings)
+        if sighting.datum not in template.datum_points
+    ]
+    faults += [
+        f"marks[{i}].panels: template '{template.id}' has no panel '{panel}'"
+        for i, mark in enumerate(survey.marks)
+        for panel in mark.panels
+        if panel not in panels
+    ]
+    faults += [
+        f"notes[{i}].zone: template '{template.id}' has no zone '{note.zone}'"
+        for i, note in enumerate(survey.notes)
+        if note.zone is not None and note.zone not in template.zone_by_id
+    ]
+    return faults
+
+
+def write_head(conn: sqlite3.Connection, head: SurveyHead) -> None:
+    """Write what a survey has once and for life: its id and its birth."""
     conn.execute("INSERT INTO survey VALUES (1, ?, ?, ?)", (head.id, head.created_at, head.program))
-    conn.execute("INSERT INTO documents VALUES ('template', ?)", (checked_text("template", template),))
 
 
 def write_blob(conn: sqlite3.Connection, sha256: str, data: bytes) -> None:

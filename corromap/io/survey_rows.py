@@ -25,7 +25,7 @@ TABLES = {"photo": "photos", "mark": "marks", "sighting": "sightings", "note": "
 PARENTS = {"photo": "sha256", "mark": "photo", "sighting": "photo"}
 """Column beside the document by which a thing hangs on another."""
 
-SINGLES = ("car", "settings", "rules")
+SINGLES = ("car", "settings", "template", "rules")
 """Documents of which a survey has one, and which may change."""
 
 
