@@ -10,7 +10,8 @@ import numpy as np
 
 from corromap.errors import InvalidValueError
 from corromap.frames import FloatArray
-from corromap.registration.homography import PanelFit, fit_panel
+from corromap.registration.homography import homogeneous
+from corromap.registration.panel_fit import PanelFit, fit_panel
 from corromap.registration.result import Registration
 
 __all__ = ["draw_matrices"]
@@ -47,26 +48,26 @@ def draw_matrices(registration: Registration, count: int, seed: int) -> FloatArr
         raise InvalidValueError(f"draws need a fit to one panel, found method '{registration.method}'")
     fit = fit_panel(registration.sighted_px, registration.datum_mm, registration.lens)
     noise = np.random.default_rng(seed).normal(0.0, registration.sigma_px, (count, 2 * len(fit.w)))
-    return _scaled(_stacked_fits(fit, registration.datum_mm, noise), fit, registration)
+    return _scaled(_stacked_fits(fit, noise), fit)
 
 
-def _stacked_fits(fit: PanelFit, datum_mm: FloatArray, noise_px: FloatArray) -> FloatArray:
+def _stacked_fits(fit: PanelFit, noise_px: FloatArray) -> FloatArray:
     """Matrices from normalised mm to normalised undistorted px, (count, 3, 3)."""
     pseudo_inverse = np.linalg.pinv(fit.jacobian)
-    a = np.column_stack([datum_mm @ fit.unit_mm[:2, :2].T + fit.unit_mm[:2, 2], np.ones(len(datum_mm))])
-    fitted = fit.at(datum_mm)[0].ravel()
+    a = homogeneous(fit.problem.a)
+    fitted = (fit.problem.clicked_px - fit.residual_px).ravel()
     parameters = noise_px @ pseudo_inverse.T
     for _ in range(CHORD_STEPS):
         matrices = fit.matrix + (parameters @ fit.basis.T).reshape(-1, 3, 3)
         q = a @ np.swapaxes(matrices, 1, 2)
-        undistorted = (q[..., :2] / q[..., 2:] - fit.unit_px[:2, 2]) / fit.unit_px[0, 0]
+        undistorted = fit.problem.undistorted(q[..., :2] / q[..., 2:])
         moved = fit.lens.distort(undistorted.reshape(-1, 2)).reshape(len(noise_px), -1)
         parameters = parameters + (noise_px - (moved - fitted)) @ pseudo_inverse.T
     return np.asarray(fit.matrix + (parameters @ fit.basis.T).reshape(-1, 3, 3))
 
 
-def _scaled(matrices: FloatArray, fit: PanelFit, registration: Registration) -> FloatArray:
-    inverse = np.linalg.inv(fit.unit_mm) @ np.linalg.inv(matrices) @ fit.unit_px
-    undistorted = registration.lens.undistort(registration.sighted_px)
+def _scaled(matrices: FloatArray, fit: PanelFit) -> FloatArray:
+    inverse = np.linalg.inv(fit.problem.unit_mm) @ np.linalg.inv(matrices) @ fit.problem.unit_px
+    undistorted = fit.lens.undistort(fit.problem.clicked_px)
     w = inverse[:, 2, :2] @ undistorted.T + inverse[:, 2, 2:]
     return np.asarray(inverse / w.mean(axis=1)[:, None, None])

@@ -106,7 +106,7 @@ class Lens:
         return np.asarray(self.centre_px + self.focal_px * x * _ratio(self._radius(r)[0], r)[:, None])
 
     def distort_jacobian(self, xy_px: ArrayLike) -> FloatArray:
-        """Derivative of `distort`.
+        """Differentiate `distort`.
 
         Parameters
         ----------
@@ -123,7 +123,7 @@ class Lens:
         return _radial_matrix(x, r, _ratio(value, r), slope)
 
     def undistort_jacobian(self, xy_px: ArrayLike) -> FloatArray:
-        """Derivative of `undistort`.
+        """Differentiate `undistort`.
 
         Parameters
         ----------
@@ -140,7 +140,7 @@ class Lens:
         return _radial_matrix(x, r_d, _ratio(r, r_d), 1.0 / self._radius(r)[1])
 
     def distort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
-        """How photo pixels move with ``k1``, at fixed undistorted pixels.
+        """Tell how photo pixels move with ``k1``, at fixed undistorted pixels.
 
         Parameters
         ----------
@@ -156,7 +156,7 @@ class Lens:
         return np.asarray(self.focal_px * x * _ratio(self._radius(r)[2], r, limit=0.0)[:, None])
 
     def undistort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
-        """How undistorted pixels move with ``k1``, at fixed photo pixels.
+        """Tell how undistorted pixels move with ``k1``, at fixed photo pixels.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Placing one photo on one panel."""
+"""Placing photos on panels."""
 
 from __future__ import annotations
 
@@ -7,24 +7,28 @@ from collections.abc import Iterable
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from corromap.frames import DatumId, FloatArray
-from corromap.registration.guards import check_fit, check_sightings, fit_warnings
-from corromap.registration.homography import PanelFit, apply, fit_panel
+from corromap.frames import FloatArray, PanelId, PhotoId
+from corromap.registration.fit_checks import check_fit, fit_warnings
+from corromap.registration.guards import check_sightings
+from corromap.registration.homography import apply
+from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
+from corromap.registration.lenses import solve_lenses
+from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
-from corromap.registration.sighted import Sighted, click_sigma
-from corromap.survey import Photo, Settings, Sighting
+from corromap.registration.sighted import Sighted, tried_panels
+from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["W_SHARE", "place_photo"]
+__all__ = ["W_SHARE", "place_photo", "place_photos"]
 
 W_SHARE = 0.25
 """Ours: a place counts down to this share of the smallest ``w`` at a sighting,
 that is up to four times as far from the camera as the farthest point clicked."""
 
 
-def place_photo(  # noqa: PLR0913 - the contract between modules
+def place_photo(  # noqa: PLR0913, PLR0917 - the contract between modules
     photo: Photo,
     panel: Panel,
     sightings: Iterable[Sighting],
@@ -64,6 +68,35 @@ def place_photo(  # noqa: PLR0913 - the contract between modules
     if failure is not None:
         return failure
     return _registration(sighted, fit, settings)
+
+
+def place_photos(
+    survey: Survey, template: BodyTemplate
+) -> dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
+    """Place every photo on every panel it has sightings on.
+
+    Parameters
+    ----------
+    survey : Survey
+        Photos, sightings and settings.
+    template : BodyTemplate
+        Panels and datum points.
+
+    Returns
+    -------
+    dict
+        By photo and panel, in the order of the survey and the template. A
+        panel is tried when one of its own datum points was clicked, or four
+        points in all when those on its folds are counted.
+    """
+    lenses = solve_lenses(survey, template)
+    placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
+    for photo in survey.photos:
+        sightings = [s for s in survey.sightings if s.photo == photo.id]
+        for panel in tried_panels(photo, sightings, template):
+            lens = lenses[photo.id]
+            placed[photo.id, panel.id] = place_photo(photo, panel, sightings, lens, survey.settings, template)
+    return placed
 
 
 def _registration(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registration:
@@ -107,11 +140,11 @@ def _sources(
     """
     clicks = ErrorSource(
         clicks_label(sighted.photo.id, sighted.panel.id),
-        sigma_px**2 * np.linalg.inv(fit.jacobian.T @ fit.jacobian),
+        np.asarray(sigma_px**2 * np.linalg.inv(fit.jacobian.T @ fit.jacobian), dtype=np.float64),
     )
     lens = ErrorSource(lens_label(fit.lens, sighted.photo.id), np.array([[fit.lens.sigma_k1**2]]))
     by_parameter = fit.px_to_mm_by_parameter()
-    followed = -np.linalg.lstsq(fit.jacobian, fit.by_k1)[0]
+    followed = -least_squares(fit.jacobian, fit.by_k1)
     return clicks, lens, {clicks.label: by_parameter, lens.label: by_parameter @ followed[:, None]}
 
 

@@ -215,12 +215,12 @@ class Registration:
             Pixels of the photo, also outside its frame; NaN behind the camera.
         """
         uv = np.asarray(xy_mm, dtype=np.float64).reshape(-1, 2)
-        undistorted, w = apply(np.linalg.inv(self.matrix), uv)
+        undistorted, w = apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), uv)
         undistorted[w <= 0] = np.nan
         return self.lens.distort(undistorted)
 
     def jacobian(self, xy_px: ArrayLike) -> FloatArray:
-        """Derivative of panel millimetres by photo pixels, lens included.
+        """Differentiate panel millimetres by photo pixels, lens included.
 
         Parameters
         ----------
@@ -236,7 +236,7 @@ class Registration:
         return np.asarray(self._plane_jacobian(undistorted) @ self.lens.undistort_jacobian(xy_px))
 
     def sensitivities(self, xy_px: ArrayLike) -> dict[str, FloatArray]:
-        """Derivative of panel millimetres by each source of error.
+        """Differentiate panel millimetres by each source of error.
 
         Parameters
         ----------

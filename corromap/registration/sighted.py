@@ -2,24 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from corromap.frames import DatumId, FloatArray
-from corromap.registration.homography import PanelFit
-from corromap.survey import Photo, Settings, Sighting
+from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
-__all__ = ["LEAST_POINTS", "POINTS_FOR_SIGMA", "Sighted", "click_sigma"]
+__all__ = ["LEAST_POINTS", "Sighted", "datum_positions", "extent", "tried_panels"]
 
 LEAST_POINTS = 4
 """A plane's map has eight degrees of freedom, a click gives two."""
 
-POINTS_FOR_SIGMA = 6
-"""Ours: from so many sightings on, four degrees of freedom are left and the
-residuals say something of the error of a click."""
+
+@lru_cache(maxsize=512)
+def datum_positions(template: BodyTemplate, panel: PanelId) -> Mapping[DatumId, FloatArray]:
+    """Datum points of a panel, folds included; remembered for each template.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        The template, compared by identity.
+    panel : PanelId
+        The panel.
+
+    Returns
+    -------
+    mapping of DatumId to ndarray, shape (2,)
+        Positions, mm.
+    """
+    return template.datum_positions(panel)
+
+
+def extent(xy: FloatArray) -> float:
+    """Diagonal of the box around points.
+
+    Parameters
+    ----------
+    xy : ndarray of float64, shape (N, 2)
+        Points, N >= 1.
+
+    Returns
+    -------
+    float
+        In the points' unit.
+    """
+    return float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,16 +100,28 @@ class Sighted:
         Sighted
             In the order given.
         """
-        positions = template.datum_positions(panel.id)
+        positions = datum_positions(template, panel.id)
         kept = [s for s in sightings if s.photo == photo.id and s.datum in positions]
-        return cls(
-            photo,
-            panel,
-            tuple(s.datum for s in kept),
-            np.array([s.at_px for s in kept], dtype=np.float64).reshape(-1, 2),
-            np.array([positions[s.datum] for s in kept], dtype=np.float64).reshape(-1, 2),
-            template,
-        )
+        clicked_px = np.array([s.at_px for s in kept], dtype=np.float64).reshape(-1, 2)
+        datum_mm = np.array([positions[s.datum] for s in kept], dtype=np.float64).reshape(-1, 2)
+        return cls(photo, panel, tuple(s.datum for s in kept), clicked_px, datum_mm, template)
+
+    def without(self, index: int) -> Sighted:
+        """Leave one sighting out.
+
+        Parameters
+        ----------
+        index : int
+            Position in `ids`.
+
+        Returns
+        -------
+        Sighted
+            The others.
+        """
+        rest = np.arange(len(self.ids)) != index
+        ids = self.ids[:index] + self.ids[index + 1 :]
+        return Sighted(self.photo, self.panel, ids, self.clicked_px[rest], self.datum_mm[rest], self.template)
 
     def name(self, index: int) -> str:
         """Name of a sighted datum point, quoted, as on its button.
@@ -96,22 +139,30 @@ class Sighted:
         return f"'{self.template.datum_points[self.ids[index]][1].name}'"
 
 
-def click_sigma(fit: PanelFit, settings: Settings) -> float:
-    """Standard error of a click, per axis, that a fit's covariance stands on.
+def tried_panels(photo: Photo, sightings: Iterable[Sighting], template: BodyTemplate) -> tuple[Panel, ...]:
+    """Panels worth placing a photo on.
 
     Parameters
     ----------
-    fit : PanelFit
-        The fit.
-    settings : Settings
-        For the error that is always allowed for.
+    photo : Photo
+        The photo.
+    sightings : iterable of Sighting
+        Of any photo.
+    template : BodyTemplate
+        The panels.
 
     Returns
     -------
-    float
-        The setting, or from six sightings on the larger of the setting and
-        ``sqrt(sum of squared residuals / (2 N - 8))``, px.
+    tuple of Panel
+        Those with a datum point of their own clicked, or with four points in
+        all when those on their folds are counted.
     """
-    if len(fit.residual_px) < POINTS_FOR_SIGMA:
-        return settings.click_sigma_px
-    return max(settings.click_sigma_px, float(np.sqrt(fit.square_sum_px2 / fit.freedom)))
+    clicked = {s.datum for s in sightings if s.photo == photo.id}
+    if not clicked:
+        return ()
+    return tuple(
+        panel
+        for panel in template.panels
+        if any(datum.id in clicked for datum in panel.datum_points)
+        or len(clicked & datum_positions(template, panel.id).keys()) >= LEAST_POINTS
+    )

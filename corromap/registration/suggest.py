@@ -8,10 +8,11 @@ from itertools import combinations
 import numpy as np
 
 from corromap.frames import DatumId, FloatArray
-from corromap.registration.homography import PanelFit, fit_panel, homogeneous
+from corromap.registration.homography import homogeneous
 from corromap.registration.lens import Lens
-from corromap.registration.lenses import prior_lens
-from corromap.registration.sighted import LEAST_POINTS, Sighted
+from corromap.registration.panel_fit import PanelFit, fit_panel
+from corromap.registration.prior import prior_lens
+from corromap.registration.sighted import LEAST_POINTS, Sighted, datum_positions
 from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
@@ -70,7 +71,7 @@ def next_point(sighted: Sighted, lens: Lens) -> DatumId | None:
     DatumId or None
         The point to click next.
     """
-    positions = sighted.template.datum_positions(sighted.panel.id)
+    positions = datum_positions(sighted.template, sighted.panel.id)
     free = [datum for datum in positions if datum not in sighted.ids]
     if not free:
         return None
@@ -101,6 +102,8 @@ def suggestion(sighted: Sighted, lens: Lens, *, ordinal: str = "", where: str = 
         Without a full stop.
     """
     datum = next_point(sighted, lens)
+    if datum is None and len(set(sighted.ids)) == len(datum_positions(sighted.template, sighted.panel.id)):
+        return "every datum point of this panel is clicked already, so check that each is under its right name"
     if datum is None:
         return "no further datum point of this panel lies inside the photo, so use a photo that shows more of it"
     name = sighted.template.datum_points[datum][1].name
@@ -146,9 +149,9 @@ def _rough_prediction(sighted: Sighted, places: FloatArray) -> FloatArray:
         here, there = sighted.datum_mm * turned, sighted.clicked_px
         scale = complex(*(there[1] - there[0])) / complex(*(here[1] - here[0]))
         moved = (places * turned - here[0]) @ np.array([1, 1j]) * scale
-        return np.column_stack([moved.real, moved.imag]) + there[0]
-    coefficients = np.linalg.lstsq(homogeneous(sighted.datum_mm), sighted.clicked_px)[0]
-    return np.asarray(homogeneous(places) @ coefficients)
+        return np.asarray(np.column_stack([moved.real, moved.imag]) + there[0], dtype=np.float64)
+    affine = np.linalg.lstsq(homogeneous(sighted.datum_mm), sighted.clicked_px)[0]
+    return np.asarray(homogeneous(places) @ affine, dtype=np.float64)
 
 
 def _is_inside(photo: Photo, xy_px: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -1,0 +1,216 @@
+"""Looking at a fit: what its residuals cannot see, and what they can.
+
+Four points fit exactly however they were clicked: with two of them swapped, or
+with the panel seen from the wrong side, every residual is zero. What shows it
+is the side of the horizon a point falls on, and the sense in which the plane
+is traversed. All limits here are ours.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+from scipy.stats import chi2
+
+from corromap.frames import FloatArray
+from corromap.registration.guards import refuse
+from corromap.registration.homography import direct_linear
+from corromap.registration.influence import (
+    GOOD_SIGMAS,
+    POINTS_FOR_SIGMA,
+    left_out_fit,
+    left_out_miss,
+    removal_gain,
+)
+from corromap.registration.panel_fit import PanelFit, fit_panel
+from corromap.registration.result import FailureReason, RegistrationFailure
+from corromap.registration.sighted import LEAST_POINTS, Sighted, extent
+from corromap.registration.suggest import suggestion
+from corromap.survey import Settings
+
+__all__ = ["check_fit", "fit_warnings"]
+
+SPREAD_PHOTO_SHARE = 0.25
+"""Below this share of the photo's diagonal the spread of the clicks is poor."""
+
+POOR_SIGMAS = 10.0
+"""A fit is refused when its residuals exceed so many click errors ..."""
+
+POOR_SHARE = 0.03
+"""... and this share of the extent of the clicks. Between good and poor the fit
+is kept and its interval widened: a real body strays from the template too."""
+
+REPAIR_SHARE = 0.25
+"""A change repairs a fit when it leaves less than this share of the residual."""
+
+OUTLIER_LEVEL = 0.01
+"""Chance of naming a sighting although all are right, over all of them."""
+
+
+def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> RegistrationFailure | None:
+    """Look at the sides of the horizon, the orientation and the residuals.
+
+    Parameters
+    ----------
+    sighted : Sighted
+        The sightings.
+    fit : PanelFit
+        Their fit.
+    settings : Settings
+        For the standard error of a click.
+
+    Returns
+    -------
+    RegistrationFailure or None
+        Crossed, mirrored or poor; None when the fit can be used.
+    """
+    upright = _is_upright(fit.matrix, sighted.panel.facing)
+    if fit.is_in_front and fit.spread_px <= GOOD_SIGMAS * settings.click_sigma_px:
+        return None if upright else _mirrored(sighted)
+    swap = _repairing_swap(sighted, fit, settings)
+    if swap is not None:
+        return _crossed(sighted, *swap)
+    if fit.is_in_front and not upright:
+        return _mirrored(sighted)
+    is_poor = fit.spread_px > _poor_limit(sighted, settings)
+    return _at_odds(sighted, fit, settings) if is_poor or not fit.is_in_front else None
+
+
+def fit_warnings(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[str, ...]:
+    """Say what is doubtful about a fit that is good enough to use.
+
+    Parameters
+    ----------
+    sighted : Sighted
+        The sightings.
+    fit : PanelFit
+        Their fit.
+    settings : Settings
+        For the standard error of a click.
+
+    Returns
+    -------
+    tuple of str
+        Nothing checks the fit; the points are poorly spread; one sighting
+        stands out, named with its distance from where the others put it.
+    """
+    sentences = []
+    if len(sighted.ids) == LEAST_POINTS:
+        fifth = suggestion(sighted, fit.lens, ordinal="fifth")
+        sentences.append(f"Four points fit exactly wherever they were clicked, so nothing checks this fit: {fifth}.")
+    share = extent(sighted.clicked_px) / float(np.hypot(sighted.photo.width_px, sighted.photo.height_px))
+    if share < SPREAD_PHOTO_SHARE:
+        text = f"The points span only {share:.0%} of the photo, so marks far outside them are carried less surely: "
+        sentences.append(f"{text}{suggestion(sighted, fit.lens)}.")
+    stray = _stray_sentence(sighted, fit, settings)
+    return tuple(sentences) if stray is None else (*sentences, stray)
+
+
+def _mirrored(sighted: Sighted) -> RegistrationFailure:
+    seen_from = sighted.panel.seen_from
+    article = "" if seen_from in {"below", "above"} else "the "
+    text = (
+        f"left and right are swapped, as if it were seen from the other side (the panel is drawn seen from {article}"
+        f"{seen_from}); check that the photo shows this side of the panel and of the car and was not flipped, then "
+        "click the points again under their right names"
+    )
+    return refuse(sighted, FailureReason.MIRRORED, text, sighted.ids)
+
+
+def _crossed(sighted: Sighted, i: int, j: int) -> RegistrationFailure:
+    text = (
+        f"the points {sighted.name(i)} and {sighted.name(j)} look swapped, for everything fits when they change "
+        "places; click both again"
+    )
+    return refuse(sighted, FailureReason.CROSSED, text, (sighted.ids[i], sighted.ids[j]))
+
+
+def _at_odds(sighted: Sighted, fit: PanelFit, settings: Settings) -> RegistrationFailure:
+    """Refuse points that do not belong together, naming the worst if one can be named."""
+    reason = FailureReason.POOR_FIT if fit.is_in_front else FailureReason.CROSSED
+    count = len(sighted.ids)
+    if count < POINTS_FOR_SIGMA:
+        words = {4: "four", 5: "five"}
+        text = f"the points do not fit together, and with {words[count]} points it cannot be told which is wrong"
+        again = suggestion(sighted, fit.lens, ordinal={4: "fifth", 5: "sixth"}[count])
+        return refuse(sighted, reason, f"{text}; check their names, then {again}")
+    others = [left_out_fit(sighted, fit, i) for i in range(count)]
+    missed = np.array([o.spread_px if _is_right(o, sighted) else np.inf for o in others])
+    order = [int(i) for i in np.argsort(missed, kind="stable")]
+    suspects = tuple(sighted.ids[i] for i in order[:3])
+    if missed[order[0]] > _poor_limit(sighted, settings):
+        text = "the points do not fit together and more than one is wrong"
+        return refuse(sighted, reason, f"{text}; check their names, beginning with {sighted.name(order[0])}", suspects)
+    px, mm = left_out_miss(sighted, others[order[0]], order[0])
+    where = f"{px:.0f} px ({mm:.0f} mm) from where" if np.isfinite(px) else "where no camera could see it if"
+    others_put = "the others put it" if np.isfinite(px) else "the others are right"
+    text = f"the points do not fit together; {sighted.name(order[0])} lies {where} {others_put}"
+    return refuse(sighted, reason, f"{text}: click it again or remove it", suspects)
+
+
+def _stray_sentence(sighted: Sighted, fit: PanelFit, settings: Settings) -> str | None:
+    count, variance = len(sighted.ids), settings.click_sigma_px**2
+    if count >= POINTS_FOR_SIGMA:
+        gain = removal_gain(fit)
+        worst = int(np.argmax(gain))
+        rest = (fit.square_sum_px2 - float(gain[worst])) / (fit.freedom - 2)
+        if gain[worst] > max(variance, rest) * chi2.isf(OUTLIER_LEVEL / count, 2):
+            px, mm = left_out_miss(sighted, left_out_fit(sighted, fit, worst), worst)
+            return (
+                f"The point {sighted.name(worst)} lies {px:.1f} px ({mm:.1f} mm) from where the others put it: "
+                "click it again."
+            )
+    if fit.spread_px > GOOD_SIGMAS * settings.click_sigma_px:
+        return (
+            f"The points miss by {fit.spread_px:.1f} px where {settings.click_sigma_px:g} px is expected, so the "
+            f"interval is widened: the body differs from the template here or a click is off; "
+            f"{suggestion(sighted, fit.lens)}."
+        )
+    return None
+
+
+def _poor_limit(sighted: Sighted, settings: Settings) -> float:
+    return max(POOR_SIGMAS * settings.click_sigma_px, POOR_SHARE * extent(sighted.clicked_px))
+
+
+def _is_upright(matrix: FloatArray, facing: int) -> bool:
+    # photo pixels run down: the map from panel to photo turns over when u x v points to the viewer
+    return bool(np.sign(np.linalg.det(matrix)) == -facing)
+
+
+def _is_right(fit: PanelFit, sighted: Sighted) -> bool:
+    return fit.is_in_front and _is_upright(fit.matrix, sighted.panel.facing)
+
+
+def _repairing_swap(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, int] | None:
+    """Find the pair that makes everything fit when its two names change places."""
+    count = len(sighted.ids)
+    pairs = list(combinations(range(count), 2))
+    orders = np.tile(np.arange(count), (len(pairs), 1))
+    for row, (i, j) in enumerate(pairs):
+        orders[row, [i, j]] = j, i
+    score = _swap_scores(fit, orders, sighted.panel.facing)
+    best = int(np.argmin(score))
+    if not np.isfinite(score[best]):
+        return None
+    swapped = fit_panel(sighted.clicked_px, sighted.datum_mm[orders[best]], fit.lens)
+    stays_bad = fit.is_in_front and swapped.spread_px > REPAIR_SHARE * fit.spread_px
+    if stays_bad or not _is_right(swapped, sighted) or swapped.spread_px > POOR_SIGMAS * settings.click_sigma_px:
+        return None
+    return pairs[best]
+
+
+def _swap_scores(fit: PanelFit, orders: np.ndarray[tuple[int, int], np.dtype[np.intp]], facing: int) -> FloatArray:
+    """Score reordered datum points by a linear fit; infinite where it cannot be."""
+    a, b = fit.problem.a[orders], fit.problem.b
+    matrices = direct_linear(a, np.broadcast_to(b, a.shape))
+    q = np.concatenate([a, np.ones((*a.shape[:2], 1))], axis=-1) @ np.swapaxes(matrices, -1, -2)
+    w = q[..., 2]
+    possible = (w > 0).all(axis=1) & (np.sign(np.linalg.det(matrices)) == -facing)
+    w = np.where(possible[:, None], w, 1.0)
+    if fit.freedom == 0:
+        # four points fit exactly under several names: prefer the mildest perspective
+        return np.where(possible, w.max(axis=1) / w.min(axis=1), np.inf)
+    missed = ((q[..., :2] / w[..., None] - b) ** 2).sum(axis=(1, 2))
+    return np.where(possible, missed, np.inf)
