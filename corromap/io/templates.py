@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from corromap.errors import InvalidValueError, TemplateError
+from corromap.errors import InterchangeError, InvalidValueError, TemplateError
 from corromap.frames import DatumId, MountingId, PanelId, PanelOutline, ZoneId
+from corromap.io import json_text
 from corromap.io.package_data import data_path
-from corromap.io.strict_json import read_json_bytes
-from corromap.io.template_check import check_template
+from corromap.io.template_check import check_template, template_notes
 from corromap.template import (
     BodyTemplate,
     DatumPoint,
@@ -37,7 +37,9 @@ __all__ = [
     "list_templates",
     "load_template",
     "parse_template",
+    "read_document",
     "template_document",
+    "template_notes",
 ]
 
 FORMAT = "corromap body template"
@@ -58,7 +60,7 @@ def list_templates() -> tuple[tuple[str, str], ...]:
     found = []
     for path in sorted(data_path("body_templates").glob("*.json")):
         if not path.name.endswith(".schema.json"):
-            document = _read(path)
+            document = read_document(path)
             found.append((path.stem, str(document.get("name", path.stem))))
     return tuple(found)
 
@@ -84,13 +86,11 @@ def load_template(source: str | Path) -> BodyTemplate:
     """
     ids = [path.stem for path in data_path("body_templates").glob("*.json") if path.suffixes == [".json"]]
     if isinstance(source, str) and source in ids:
-        return parse_template(_read(data_path("body_templates", f"{source}.json")))
+        return parse_template(read_document(data_path("body_templates", f"{source}.json")))
     path = Path(source)
     if not path.is_file():
-        raise TemplateError(
-            f"no body template '{source}': give a JSON file, or one of {', '.join(sorted(ids))}"
-        )
-    return parse_template(_read(path))
+        raise TemplateError(f"no body template '{source}': give a JSON file, or one of {', '.join(sorted(ids))}")
+    return parse_template(read_document(path))
 
 
 def parse_template(document: Mapping[str, Any]) -> BodyTemplate:
@@ -121,14 +121,38 @@ def parse_template(document: Mapping[str, Any]) -> BodyTemplate:
         raise TemplateError(f"body template: {error}", (str(error),)) from error
 
 
-def _read(path: Path) -> dict[str, Any]:
+def read_document(path: Path) -> dict[str, Any]:
+    """Read the JSON of a template strictly, without checking that it is one.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+
+    Returns
+    -------
+    dict
+        Its content.
+
+    Raises
+    ------
+    TemplateError
+        If the file cannot be read, is larger than `MAX_BYTES`, or is not JSON
+        as `corromap.io.json_text.parse` takes it.
+    """
     try:
         if path.stat().st_size > MAX_BYTES:
             raise TemplateError(f"'{path.name}' is larger than {MAX_BYTES // 1_000_000} MB: not a body template")
         data = path.read_bytes()
     except OSError as error:
         raise TemplateError(f"'{path.name}' cannot be read: {error.strerror}") from error
-    return read_json_bytes(data, path.name, TemplateError)
+    try:
+        document = json_text.parse(data, path.name)
+    except InterchangeError as error:
+        raise TemplateError(str(error), (str(error),)) from error
+    if not isinstance(document, dict):
+        raise TemplateError(f"'{path.name}' is not a body template: expected one JSON object at the top")
+    return document
 
 
 def _build(document: Mapping[str, Any]) -> BodyTemplate:
@@ -136,7 +160,7 @@ def _build(document: Mapping[str, Any]) -> BodyTemplate:
         id=document["id"],
         name=document["name"],
         description=document["description"],
-        revision=document["revision"],
+        revision=int(document["revision"]),
         scale_sigma=float(document["scale_sigma"]),
         panels=tuple(_panel(panel) for panel in document["panels"]),
     )
@@ -175,7 +199,7 @@ def _zone(panel_id: PanelId, zone: Mapping[str, Any]) -> Zone:
         name=zone["name"],
         role=Role(zone["role"]),
         sheet_mm=float(zone["sheet_mm"]),
-        prominence=zone["prominence"],
+        prominence=int(zone["prominence"]),
         outline=_outline(panel_id, zone),
     )
 
@@ -187,9 +211,7 @@ def _datum(datum: Mapping[str, Any]) -> DatumPoint:
 
 
 def _mounting(mounting: Mapping[str, Any]) -> Mounting:
-    return Mounting(
-        MountingId(mounting["id"]), mounting["name"], MountingKind(mounting["kind"]), mounting["at_mm"]
-    )
+    return Mounting(MountingId(mounting["id"]), mounting["name"], MountingKind(mounting["kind"]), mounting["at_mm"])
 
 
 def template_document(template: BodyTemplate) -> dict[str, Any]:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from body_parts.arches import front_arch, rear_arch
 from body_parts.dimensions import Body
 from body_parts.floors import crossmembers, floor, tunnel
-from body_parts.front import front_arch, front_rail, screen_frame, toe_board
-from body_parts.rear import boot_floor, heel_board, rail_front_x, rear_arch, rear_rail
+from body_parts.front import screen_frame, toe_board
+from body_parts.front_rail import front_rail
+from body_parts.rear import boot_floor, heel_board
+from body_parts.rear_rail import rear_rail
 from body_parts.sheet import Draft, Vector, mirrored
 from body_parts.sills import sill
+from body_parts.stations import rail_front_x
 
 __all__ = ["template_of"]
 

@@ -167,8 +167,8 @@ BODIES = (
         id="four-door-saloon",
         name="Four-door saloon",
         description=(
-            "An invented four-door saloon of middle size with coil springs all round, a front subframe and a spare-wheel"
-            " well in the boot floor. Wheelbase 2585 mm."
+            "An invented four-door saloon of middle size with coil springs all round, a front subframe and a"
+            " spare-wheel well in the boot floor. Wheelbase 2585 mm."
         ),
         revision=1,
         springs=RearSprings.COIL,
@@ -212,8 +212,8 @@ BODIES = (
         id="small-hatchback",
         name="Small hatchback",
         description=(
-            "An invented small three-door hatchback with trailing arms on torsion bars at the back, a front subframe and"
-            " a short flat boot floor. Wheelbase 2270 mm."
+            "An invented small three-door hatchback with trailing arms on torsion bars at the back, a front subframe"
+            " and a short flat boot floor. Wheelbase 2270 mm."
         ),
         revision=1,
         springs=RearSprings.TORSION,

@@ -8,7 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-__all__ = ["DOWN_MAP", "Draft", "Ring", "Vector", "circle", "mirrored", "rectangle", "unit"]
+import shapely
+
+__all__ = ["DOWN_MAP", "Draft", "Ring", "Vector", "band", "circle", "mirrored", "rectangle", "unit"]
 
 Vector = tuple[float, ...]
 Ring = list[list[float]]
@@ -31,6 +33,13 @@ def _numbers(values: Iterable[float]) -> list[float | int]:
 def rectangle(u0: float, v0: float, u1: float, v1: float) -> Ring:
     """Ring of a rectangle from its two opposite corners."""
     return [[u0, v0], [u1, v0], [u1, v1], [u0, v1]]
+
+
+def band(ring: Ring, u0: float, u1: float) -> Ring:
+    """Return the part of a ring between two u."""
+    area = shapely.Polygon(ring).intersection(shapely.box(u0, -1e4, u1, 1e4))
+    # normalize(): the start vertex must not depend on the GEOS version
+    return [[round(u, 3), round(v, 3)] for u, v in shapely.normalize(area).exterior.coords[:-1]]
 
 
 def circle(u: float, v: float, radius: float, sides: int = 16) -> Ring:
@@ -110,9 +119,7 @@ class Draft:
     def to_panel(self, car: Vector) -> list[float]:
         """Carry a car-frame point that lies on the panel into (u, v)."""
         away = [c - o for c, o in zip(car, self.origin, strict=True)]
-        return [
-            round(sum(a * b for a, b in zip(away, axis, strict=True)), 6) for axis in (self.u_axis, self.v_axis)
-        ]
+        return [round(sum(a * b for a, b in zip(away, axis, strict=True)), 6) for axis in (self.u_axis, self.v_axis)]
 
     def document(self) -> dict[str, Any]:
         """Return the panel as it stands in the template's JSON."""
@@ -138,7 +145,7 @@ def _frame(origin: Vector, u_axis: Vector, v_axis: Vector) -> dict[str, list[flo
     return {"origin_mm": _numbers(origin), "u_axis": _numbers(u_axis), "v_axis": _numbers(v_axis)}
 
 
-def _swap(thing: Any) -> Any:
+def _swap(thing: Any) -> Any:  # noqa: ANN401 - any JSON value
     """Exchange left and right in every text of a nested value."""
     if isinstance(thing, str):
         return re.sub(r"\b(left|right|Left|Right)\b", lambda found: _SWAP[found[0]], thing)

@@ -1,0 +1,166 @@
+"""Inner wheel arches."""
+
+from __future__ import annotations
+
+import math
+
+from body_parts.dimensions import Body
+from body_parts.sheet import Draft, Ring, band, rectangle
+from body_parts.stations import boot_map_y, front_rail_map_y, pick_up, rear_cuts
+
+__all__ = ["front_arch", "rear_arch"]
+
+
+def _arch_ring(foot: Ring, start: float, end: float, height: float, spring: float, sides: int = 16) -> Ring:
+    """Ring of an inner wheel arch: a foot, two upright edges and a half ellipse.
+
+    `foot` are the lower points, from the front to the rear edge's last one;
+    the half ellipse springs at height `spring` and reaches `height`.
+    """
+    middle, half = (start + end) / 2, (end - start) / 2
+    turns = [math.pi * i / sides for i in range(sides + 1)]
+    arc = [[middle + half * math.cos(t), spring + (height - spring) * math.sin(t)] for t in turns]
+    return [[round(u, 3), round(v, 3)] for u, v in (*foot, *arc)]
+
+
+def front_arch(body: Body) -> Draft:
+    """Draw the left front inner wheel arch, above the rail's outer side."""
+    length, rail = body.front_end_x - body.floor_front_x, body.front_rail_height
+    foot = body.toe_run * rail / body.toe_rise
+    lower = [[length, 0.0], [foot, 0.0], [body.toe_run, body.toe_rise - rail]]
+    height, spring = body.front_arch_height, 0.45 * body.front_arch_height
+    ring = [*_arch_ring([], body.toe_run, length, height, spring), *reversed(lower)]
+    panel = Draft(
+        id="arch-left-front",
+        name="Left front wheel arch",
+        part="wheel arch",
+        side="left",
+        seen_from="left",
+        outline=ring,
+        origin=(body.floor_front_x, body.front_rail_outer_y, rail),
+        u_axis=(1, 0, 0),
+        v_axis=(0, 0, 1),
+        map_origin=(body.front_rail_outer_y + body.map_shift + rail, front_rail_map_y(body)),
+    )
+    axle, start, end = pick_up(body)
+    panel.zone("damper", "damper mounting", "primary", 1.2, 3, band(ring, start, end))
+    panel.zone("front", "front", "secondary", 0.8, 8, band(ring, end, length))
+    panel.zone("rear", "rear", "secondary", 0.8, 8, band(ring, 0, start))
+    where = "the left front wheel arch"
+    panel.datum(
+        "front-spring",
+        "front edge, upper end",
+        "seam end",
+        (length, spring),
+        f"Upper end of the straight front edge of {where}.",
+    )
+    panel.datum(
+        "rear-spring",
+        "rear edge, upper end",
+        "seam end",
+        (body.toe_run, spring),
+        f"Upper end of the straight rear edge of {where}, at the bulkhead.",
+    )
+    panel.datum(
+        "damper-rear",
+        "damper bracket, lower rear corner",
+        "bracket corner",
+        (axle - 70, 0.55 * height),
+        f"Lower rear corner of the damper bracket in {where}.",
+    )
+    panel.datum(
+        "damper-front",
+        "damper bracket, lower front corner",
+        "bracket corner",
+        (axle + 70, 0.55 * height),
+        f"Lower front corner of the damper bracket in {where}.",
+    )
+    panel.datum(
+        "hole-front",
+        "front hole",
+        "round hole",
+        (end + 0.45 * (length - end), 0.3 * height),
+        f"Middle of the round hole for the wiring in the front of {where}.",
+    )
+    panel.datum(
+        "hole-rear",
+        "rear hole",
+        "round hole",
+        (0.5 * (body.toe_run + start), 0.25 * height),
+        f"Middle of the round drain hole in the rear of {where}.",
+    )
+    panel.line("bracket", [*rectangle(axle - 70, 0.55 * height, axle + 70, 0.85 * height), [axle - 70, 0.55 * height]])
+    panel.mounting("damper", "front damper, upper mounting", "damper", (axle, 0.72 * height))
+    return panel
+
+
+def rear_arch(body: Body) -> Draft:
+    """Draw the left rear inner wheel arch, above the rail's outer side."""
+    length = body.floor_rear_x - body.heel_run - body.rear_end_x
+    _, axle, _ = rear_cuts(body)
+    height, spring = body.rear_arch_height, 0.4 * body.rear_arch_height
+    ring = [*_arch_ring([], 0, length, height, spring), [0, 0], [length, 0]]
+    rail_height = body.boot_floor_z - body.rear_rail_z
+    panel = Draft(
+        id="arch-left-rear",
+        name="Left rear wheel arch",
+        part="wheel arch",
+        side="left",
+        seen_from="left",
+        outline=ring,
+        origin=(body.rear_end_x, body.rear_rail_outer_y, body.boot_floor_z),
+        u_axis=(1, 0, 0),
+        v_axis=(0, 0, 1),
+        map_origin=(body.rear_rail_outer_y + rail_height, boot_map_y(body)),
+    )
+    start, end = axle - 110, axle + 110
+    panel.zone("damper", "damper mounting", "primary", 1.0, 3, band(ring, start, end))
+    panel.zone("front", "front", "primary", 0.8, 8, band(ring, end, length))
+    panel.zone("rear", "rear", "secondary", 0.8, 8, band(ring, 0, start))
+    where = "the left rear wheel arch"
+    panel.datum(
+        "rear-spring",
+        "rear edge, upper end",
+        "seam end",
+        (0, spring),
+        f"Upper end of the straight rear edge of {where}.",
+    )
+    panel.datum(
+        "front-spring",
+        "front edge, upper end",
+        "seam end",
+        (length, spring),
+        f"Upper end of the straight front edge of {where}.",
+    )
+    panel.datum(
+        "damper-rear",
+        "damper bracket, lower rear corner",
+        "bracket corner",
+        (axle - 60, 0.5 * height),
+        f"Lower rear corner of the damper bracket in {where}.",
+    )
+    panel.datum(
+        "damper-front",
+        "damper bracket, lower front corner",
+        "bracket corner",
+        (axle + 60, 0.5 * height),
+        f"Lower front corner of the damper bracket in {where}.",
+    )
+    panel.datum(
+        "hole-rear",
+        "rear hole",
+        "round hole",
+        (0.5 * start, 0.3 * height),
+        f"Middle of the round hole in the rear of {where}.",
+    )
+    panel.datum(
+        "hole-front",
+        "front hole",
+        "round hole",
+        (end + 0.5 * (length - end), 0.3 * height),
+        f"Middle of the round hole in the front of {where}.",
+    )
+    panel.line("bracket", [*rectangle(axle - 60, 0.5 * height, axle + 60, 0.8 * height), [axle - 60, 0.5 * height]])
+    panel.mounting("damper", "rear damper, upper mounting", "damper", (axle, 0.68 * height))
+    panel.mounting("belt-upper", "seat belt, upper anchorage", "belt", (end + 0.45 * (length - end), 0.55 * height))
+    return panel
