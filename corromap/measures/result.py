@@ -32,12 +32,17 @@ class Figure:
         The same as a share of the zone or group. The template's scale moves
         mark and zone alike and is left out of this interval.
     pieces : int
-        Separate pieces; those within 2 mm of each other are one.
+        Separate pieces; those within 2 mm of each other are one. Can fall when
+        a new mark bridges two.
     perimeter_mm : float
         Length of the marked edge; a cut along a zone's, panel's or fold's
         edge is not an edge of the mark and does not count.
     marks : tuple of MarkId
         Marks with area here.
+    separate : int
+        Largest number of these marks no two of which touch (2 mm): one patch
+        on two photos counts once. Cannot fall when a mark is added, so rules
+        that count read this.
     gradient : Gradient
         Derivative of `area_mm2` by each error source, so that figures can be
         added without losing what they share.
@@ -53,6 +58,7 @@ class Figure:
     pieces: int
     perimeter_mm: float
     marks: tuple[MarkId, ...]
+    separate: int = 0
     gradient: Gradient = field(default_factory=dict, repr=False, compare=False)
 
 
@@ -79,9 +85,6 @@ class ZoneMeasure:
         that shows it; shown by none. They sum to 1.
     patch_on_patch : int
         Places where one patch lies on another; see `corromap.measures.patches`.
-    patch_count : int
-        Number of patches, as distinct from pieces: marks that cannot be the
-        same patch; never falls when a mark is added.
     """
 
     zone: ZoneId
@@ -94,7 +97,6 @@ class ZoneMeasure:
     hidden_share: float
     never_seen_share: float
     patch_on_patch: int
-    patch_count: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,7 @@ class GroupMeasure:
         As in `ZoneMeasure`; a piece that crosses zones or a fold counts once.
     seen_share, hidden_share, never_seen_share : float
         As in `ZoneMeasure`, by area.
-    patch_on_patch, patch_count : int
+    patch_on_patch : int
         As in `ZoneMeasure`, each once.
     """
 
@@ -129,7 +131,6 @@ class GroupMeasure:
     hidden_share: float
     never_seen_share: float
     patch_on_patch: int
-    patch_count: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,8 @@ class MountingDistance:
         An affected mark.
     kind : MarkKind
         Its kind.
+    stage : RustStage or None
+        Its stage, for rust.
     distance_mm : float
         Shortest way over the panels and their folds; 0 on the mounting.
     """
@@ -151,6 +154,7 @@ class MountingDistance:
     mounting: MountingId
     mark: MarkId
     kind: MarkKind
+    stage: RustStage | None
     distance_mm: float
 
     @property

@@ -1,0 +1,164 @@
+"""Which marks make up which figure.
+
+A layer is the ground of some marks less the ground of others: rust is every
+rust mark; resolved filler is every filler mark less all rust. All figures of
+all zones come from the same eleven layers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corromap.survey import Mark, MarkKind, RustStage
+
+__all__ = [
+    "AFFECTED",
+    "LAYERS",
+    "PRECEDENCE",
+    "STAGES",
+    "Layer",
+    "class_of",
+    "kind_layer",
+    "resolved_layer",
+    "stage_layer",
+]
+
+PRECEDENCE = (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)
+"""Where kinds overlap, the first has the place. Rust is what has to be dealt
+with whatever was put over it; filler hides more than a patch does."""
+
+STAGES = (RustStage.HOLED, RustStage.SCALED, RustStage.SURFACE)
+"""The worst stage has the place."""
+
+_CLASSES: tuple[tuple[MarkKind, RustStage | None], ...] = (
+    (MarkKind.RUST, None),
+    *((MarkKind.RUST, stage) for stage in STAGES),
+    *((kind, None) for kind in MarkKind if kind is not MarkKind.RUST),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """The ground of some classes of mark less that of others.
+
+    Parameters
+    ----------
+    name : str
+        Unique.
+    over : tuple of bool
+        Classes whose ground it is, by `class_of`.
+    under : tuple of bool
+        Classes whose ground is taken away.
+    """
+
+    name: str
+    over: tuple[bool, ...]
+    under: tuple[bool, ...]
+
+    def signs(self, classes: NDArray[np.intp]) -> NDArray[np.int8]:
+        """How each mark takes part: 1 adds ground, -1 takes it away, 0 not.
+
+        Parameters
+        ----------
+        classes : ndarray of int, shape (N,)
+            From `class_of`.
+
+        Returns
+        -------
+        ndarray of int8, shape (N,)
+            Signs.
+        """
+        table = np.array(self.over, dtype=np.int8) - np.array(self.under, dtype=np.int8)
+        return np.asarray(table[classes], dtype=np.int8)
+
+
+def class_of(marks: Sequence[Mark]) -> NDArray[np.intp]:
+    """Class of each mark: its kind and, for rust, its stage.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        Marks.
+
+    Returns
+    -------
+    ndarray of int, shape (N,)
+        Index of the class.
+    """
+    return np.array([_CLASSES.index((mark.kind, mark.stage)) for mark in marks], dtype=np.intp)
+
+
+def _of_kinds(kinds: Iterable[MarkKind]) -> tuple[bool, ...]:
+    wanted = set(kinds)
+    return tuple(kind in wanted for kind, _ in _CLASSES)
+
+
+def _of_stages(stages: Iterable[RustStage]) -> tuple[bool, ...]:
+    wanted = set(stages)
+    return tuple(stage in wanted for _, stage in _CLASSES)
+
+
+def kind_layer(kind: MarkKind) -> str:
+    """Name of a kind's own layer.
+
+    Parameters
+    ----------
+    kind : MarkKind
+        The kind.
+
+    Returns
+    -------
+    str
+        The name.
+    """
+    return f"kind:{kind}"
+
+
+def stage_layer(stage: RustStage) -> str:
+    """Name of a rust stage's layer.
+
+    Parameters
+    ----------
+    stage : RustStage
+        The stage.
+
+    Returns
+    -------
+    str
+        The name.
+    """
+    return f"stage:{stage}"
+
+
+def resolved_layer(kind: MarkKind) -> str:
+    """Name of the layer where each place counts for one kind only.
+
+    Parameters
+    ----------
+    kind : MarkKind
+        Rust, filler or patch.
+
+    Returns
+    -------
+    str
+        The name; rust gives way to nothing, so it is its own layer.
+    """
+    return kind_layer(kind) if kind is PRECEDENCE[0] else f"resolved:{kind}"
+
+
+AFFECTED = "affected"
+
+LAYERS: tuple[Layer, ...] = (
+    *(Layer(kind_layer(kind), _of_kinds([kind]), _of_kinds([])) for kind in MarkKind),
+    *(Layer(stage_layer(s), _of_stages([s]), _of_stages(STAGES[:i])) for i, s in enumerate(STAGES)),
+    *(
+        Layer(resolved_layer(kind), _of_kinds([kind]), _of_kinds(PRECEDENCE[:i]))
+        for i, kind in enumerate(PRECEDENCE)
+        if i > 0
+    ),
+    Layer(AFFECTED, _of_kinds(PRECEDENCE), _of_kinds([])),
+)

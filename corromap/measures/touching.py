@@ -1,0 +1,170 @@
+"""Which pieces and marks touch, over zone seams and folds, and how many there are."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping
+from typing import TypeVar
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from corromap.measures.ground import TOUCHING_MM
+from corromap.measures.unfolding import Hinge
+from corromap.projection.view import Geometries
+
+__all__ = ["count_groups", "most_separate", "touching_over", "touching_pairs"]
+
+EXACT_UP_TO = 24
+"""Marks in one cluster up to which the count is exact; above it a greedy one,
+which is never more than the exact one."""
+
+Node = TypeVar("Node", bound=Hashable)
+
+
+def touching_pairs(shapes: Geometries) -> NDArray[np.intp]:
+    """Pairs of shapes on one panel no more than `TOUCHING_MM` apart.
+
+    Parameters
+    ----------
+    shapes : ndarray of shapely geometries, shape (N,)
+        On one panel.
+
+    Returns
+    -------
+    ndarray of int, shape (T, 2)
+        Each pair once, lower index first.
+    """
+    if len(shapes) < 2:
+        return np.empty((0, 2), dtype=np.intp)
+    pairs = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=TOUCHING_MM).T
+    return np.asarray(pairs[pairs[:, 0] < pairs[:, 1]], dtype=np.intp)
+
+
+def touching_over(hinge: Hinge, here: Geometries, there: Geometries) -> NDArray[np.intp]:
+    """Pairs of shapes that touch across a fold.
+
+    Parameters
+    ----------
+    hinge : Hinge
+        The fold.
+    here, there : ndarray of shapely geometries
+        Shapes on its first and second panel.
+
+    Returns
+    -------
+    ndarray of int, shape (T, 2)
+        Index into `here` and into `there`.
+    """
+    near = np.flatnonzero(shapely.dwithin(here, shapely.LineString(hinge.edge_mm), TOUCHING_MM))
+    beyond = np.flatnonzero(shapely.dwithin(there, shapely.LineString(hinge.other_edge_mm), TOUCHING_MM))
+    if len(near) == 0 or len(beyond) == 0:
+        return np.empty((0, 2), dtype=np.intp)
+    laid = shapely.transform(here[near], hinge.to_other)
+    one, other = shapely.STRtree(there[beyond]).query(laid, predicate="dwithin", distance=TOUCHING_MM)
+    return np.stack([near[one], beyond[other]], axis=1)
+
+
+def count_groups(count: int, pairs: NDArray[np.intp]) -> int:
+    """Number of separate groups of things of which some touch.
+
+    Parameters
+    ----------
+    count : int
+        Number of things.
+    pairs : ndarray of int, shape (T, 2)
+        Those that touch.
+
+    Returns
+    -------
+    int
+        Connected components.
+    """
+    if count == 0 or len(pairs) == 0:
+        return count
+    graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(count, count))
+    return int(connected_components(graph, directed=False, return_labels=False))
+
+
+def most_separate(
+    nodes: Iterable[Node], touching: Mapping[Node, frozenset[Node]], memo: dict[frozenset[Node], int]
+) -> int:
+    """Largest number of things no two of which touch.
+
+    Unlike the number of pieces it cannot fall when a thing is added: a plate
+    that bridges four patches does not turn four into one.
+
+    Parameters
+    ----------
+    nodes : iterable
+        The things.
+    touching : mapping
+        For each thing, those that touch it.
+    memo : dict
+        Clusters counted before; may be shared between calls with the same
+        `touching`.
+
+    Returns
+    -------
+    int
+        Size of a maximum independent set, cluster by cluster; see
+        `EXACT_UP_TO`.
+    """
+    left = set(nodes)
+    total = 0
+    while left:
+        cluster = _cluster(next(iter(left)), left, touching)
+        left -= cluster
+        if len(cluster) == 1:
+            total += 1
+        else:
+            total += _independent(frozenset(cluster), touching, memo)
+    return total
+
+
+def _cluster(start: Node, among: set[Node], touching: Mapping[Node, frozenset[Node]]) -> set[Node]:
+    found, open_ = {start}, [start]
+    while open_:
+        for other in touching.get(open_.pop(), frozenset()):
+            if other in among and other not in found:
+                found.add(other)
+                open_.append(other)
+    return found
+
+
+def _independent(
+    cluster: frozenset[Node], touching: Mapping[Node, frozenset[Node]], memo: dict[frozenset[Node], int]
+) -> int:
+    """Take what touches at most one other; else branch on what touches most."""
+    if cluster in memo:
+        return memo[cluster]
+    near = {node: touching.get(node, frozenset()) & cluster for node in cluster}
+    least = min(near, key=lambda node: len(near[node]))
+    if len(near[least]) <= 1:
+        best = 1 + most_separate(cluster - near[least] - {least}, touching, memo)
+    elif len(cluster) > EXACT_UP_TO:
+        best = _greedy(near)
+    else:
+        most = max(near, key=lambda node: len(near[node]))
+        without = most_separate(cluster - {most}, touching, memo)
+        best = max(without, 1 + most_separate(cluster - near[most] - {most}, touching, memo))
+    memo[cluster] = best
+    return best
+
+
+def _greedy(near: Mapping[Node, frozenset[Node]]) -> int:
+    """Take what touches fewest of what is left, again and again."""
+    degree = {node: len(others) for node, others in near.items()}
+    count = 0
+    while degree:
+        taken = min(degree, key=degree.__getitem__)
+        gone = {taken} | (near[taken] & degree.keys())
+        for node in gone:
+            del degree[node]
+        for node in gone:
+            for other in near[node] & degree.keys():
+                degree[other] -= 1
+        count += 1
+    return count

@@ -1,0 +1,161 @@
+"""A mark made ready for projection, and what became of it afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from corromap.frames import PanelId
+from corromap.projection.result import MarkFate
+from corromap.projection.view import PanelView, frame_of, polygons_of, straighten
+from corromap.registration.result import Lens
+from corromap.survey import Mark, Photo
+from corromap.template import BodyTemplate
+
+__all__ = ["DrawnMark", "draw", "fate_of", "not_placed"]
+
+WORTH_SAYING = 1e-3
+"""A lost share below this is a pixel's rounding at an edge; ours."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawnMark:
+    """A mark's outline made valid, cut to the photo, with the lens taken out.
+
+    Parameters
+    ----------
+    mark : Mark
+        The mark.
+    straight_px : shapely.MultiPolygon
+        In straightened pixels; empty when nothing is enclosed on the photo.
+    frame_share : float
+        Share of the drawn area that lies on the photo.
+    was_repaired : bool
+        Whether the outline had to be repaired.
+    """
+
+    mark: Mark
+    straight_px: MultiPolygon
+    frame_share: float
+    was_repaired: bool
+
+    def may_lie_on(self, panel: PanelId) -> bool:
+        """Whether the person allowed this panel.
+
+        Parameters
+        ----------
+        panel : PanelId
+            The panel.
+
+        Returns
+        -------
+        bool
+            True when the mark names it, or names none.
+        """
+        return not self.mark.panels or panel in self.mark.panels
+
+
+def draw(mark: Mark, photo: Photo, lens: Lens) -> DrawnMark:
+    """Make a mark ready for projection.
+
+    Parameters
+    ----------
+    mark : Mark
+        The mark.
+    photo : Photo
+        Its photo.
+    lens : Lens
+        The photo's lens.
+
+    Returns
+    -------
+    DrawnMark
+        Valid and on the photo.
+    """
+    outline = mark.outline
+    drawn = outline.repaired()
+    simple = Polygon(outline.exterior_px, outline.holes_px).is_valid
+    if drawn.is_empty:
+        return DrawnMark(mark, drawn, 0.0, not simple)
+    on_photo = polygons_of(shapely.intersection(drawn, frame_of(photo)))
+    share = min(1.0, on_photo.area / drawn.area)
+    return DrawnMark(mark, polygons_of(straighten(on_photo, lens)), share, not simple)
+
+
+def not_placed(mark: Mark, photo: Photo) -> MarkFate:
+    """Fate of a mark whose photo has no place on any panel.
+
+    Parameters
+    ----------
+    mark : Mark
+        The mark.
+    photo : Photo
+        Its photo.
+
+    Returns
+    -------
+    MarkFate
+        All of it off every panel.
+    """
+    said = f"Photo '{photo.name}' is not placed on any panel, so this {mark.kind} mark is on no zone: place the photo."
+    return MarkFate(mark.id, 0.0, 0.0, 1.0, said)
+
+
+def fate_of(drawn: DrawnMark, photo: Photo, views: Mapping[PanelId, PanelView], template: BodyTemplate) -> MarkFate:
+    """Divide a mark's area into placed and lost.
+
+    Parameters
+    ----------
+    drawn : DrawnMark
+        The mark.
+    photo : Photo
+        Its photo.
+    views : mapping of PanelId to PanelView
+        The panels the photo is placed on, at least one.
+    template : BodyTemplate
+        For the panels' names.
+
+    Returns
+    -------
+    MarkFate
+        Shares that sum to 1 and a sentence for what is lost.
+    """
+    mark, whole = drawn.mark, drawn.straight_px
+    if whole.is_empty:
+        return _nothing_there(drawn)
+    allowed = [view for view in views.values() if drawn.may_lie_on(view.panel.id)]
+    if not allowed:
+        names = ", ".join(f"'{template.panel(p).name}'" for p in mark.panels)
+        said = f"This {mark.kind} mark is meant for {names}, where photo '{photo.name}' is not placed: place it there."
+        return MarkFate(mark.id, 0.0, 0.0, drawn.frame_share, said, 1.0 - drawn.frame_share)
+    on = shapely.union_all([shapely.intersection(whole, view.visible_px) for view in allowed])
+    near = shapely.union_all([shapely.intersection(whole, view.near_px) for view in allowed])
+    placed = min(1.0, on.area / whole.area)
+    horizon = min(1.0 - placed, max(0.0, 1.0 - shapely.union(near, on).area / whole.area))
+    shares = tuple(drawn.frame_share * share for share in (placed, horizon, 1.0 - placed - horizon))
+    off = 1.0 - drawn.frame_share
+    return MarkFate(mark.id, *shares, _sentence(mark, photo, *shares[1:], off), off)
+
+
+def _nothing_there(drawn: DrawnMark) -> MarkFate:
+    if drawn.frame_share == 0.0 and not drawn.mark.outline.repaired().is_empty:
+        said = f"This {drawn.mark.kind} mark lies wholly off the photo: draw it again."
+        return MarkFate(drawn.mark.id, 0.0, 0.0, 0.0, said, 1.0)
+    said = f"This {drawn.mark.kind} mark encloses nothing (its points lie on one line): draw it again."
+    return MarkFate(drawn.mark.id, 0.0, 0.0, 1.0, said)
+
+
+def _sentence(mark: Mark, photo: Photo, horizon: float, edge: float, off: float) -> str:
+    lost = [
+        f"{share:.1%} {where}"
+        for share, where in (
+            (horizon, "lies too near or beyond the horizon"),
+            (edge, "lies off the panels the photo is placed on or behind another panel"),
+            (off, "was drawn off the photo"),
+        )
+        if share > WORTH_SAYING
+    ]
+    return f"Of this {mark.kind} mark on photo '{photo.name}', {' and '.join(lost)}: not counted." if lost else ""
