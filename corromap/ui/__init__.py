@@ -7,7 +7,6 @@ line's way in.
 
 from __future__ import annotations
 
-from corromap.ui.photo_routes import ROUTES
-from corromap.ui.serving import SCRIPT, launch, main
+from corromap.ui.serving import ROUTES, SCRIPT, launch, main
 
 __all__ = ["ROUTES", "SCRIPT", "launch", "main"]

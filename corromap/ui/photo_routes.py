@@ -24,7 +24,7 @@ from corromap.frames import PhotoId
 from corromap.io.photo_tiles import TileSource
 from corromap.io.photos import thumbnail
 
-__all__ = ["ROUTES", "grant_photos", "photo_routes", "revoke_photos", "thumb_url", "tile_url"]
+__all__ = ["grant_photos", "is_granted", "photo_routes", "revoke_photos", "thumb_url", "tile_url"]
 
 _PREFIX = "/corromap/photo"
 _TOKENS_KEPT = 200
@@ -194,9 +194,6 @@ def photo_routes() -> list[BaseRoute]:
         Route(f"{_PREFIX}/{{token}}/{{photo}}/{{z:int}}/{{x:int}}/{{y:int}}.jpg", _tile, methods=["GET"]),
         Route(f"{_PREFIX}/{{token}}/{{photo}}/thumb-{{size:int}}.jpg", _thumb, methods=["GET"]),
     ]
-
-
-ROUTES = photo_routes()
 
 
 def _tile(request: Request) -> Response:

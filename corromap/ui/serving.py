@@ -15,15 +15,18 @@ from typing import Any
 from streamlit import App
 
 from corromap.errors import InputError
-from corromap.ui.photo_routes import ROUTES
+from corromap.io.package_data import data_path
+from corromap.ui.hand_out import hand_out_routes
+from corromap.ui.photo_routes import photo_routes
+from corromap.ui.surveys import OPEN_AT_START
 
-__all__ = ["DEFAULT_PORT", "OPEN_AT_START", "SCRIPT", "launch", "main", "settings"]
+__all__ = ["DEFAULT_PORT", "ROUTES", "SCRIPT", "launch", "main", "settings"]
 
 SCRIPT = Path(__file__).with_name("script.py")
 """What Streamlit runs for every window and every click."""
 
-OPEN_AT_START = "CORROMAP_OPEN"
-"""Environment variable: the survey file a fresh window shows."""
+ROUTES = (*photo_routes(), *hand_out_routes())
+"""What is served beside Streamlit itself."""
 
 DEFAULT_PORT = 8501
 _PORTS_TRIED = 50
@@ -42,12 +45,8 @@ def settings() -> dict[str, Any]:
     InputError
         If the file is missing: the installation is not whole.
     """
-    package = Path(__file__).resolve().parent.parent
-    for folder in (package / "_data", package.parent):
-        file = folder / ".streamlit" / "config.toml"
-        if file.is_file():
-            return _dotted(tomllib.loads(file.read_text(encoding="utf-8")))
-    raise InputError("the app's settings (.streamlit/config.toml) are missing: install corromap again")
+    file = data_path(".streamlit", "config.toml")
+    return _dotted(tomllib.loads(file.read_text(encoding="utf-8")))
 
 
 def _dotted(table: Mapping[str, Any], before: str = "") -> dict[str, Any]:

@@ -1,0 +1,281 @@
+"""Page 5: what the survey comes to, zone by zone, with what is behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, RuleResult
+from corromap.frames import MarkId, ZoneId
+from corromap.report.drawing import map_svg
+from corromap.report.tables import (
+    AreaCell,
+    FindingRow,
+    GroupRow,
+    ZoneRow,
+    group_rows,
+    mark_numbers,
+    mounting_rows,
+    patch_rows,
+    zone_rows,
+)
+from corromap.ui import state
+from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
+from corromap.ui.pages.limits import show_limits
+from corromap.ui.steps import Page, placed_photos
+from corromap.ui.widgets import next_button
+
+__all__ = ["show_page"]
+
+_WORDS = {
+    OutcomeKind.CLEAR: "Clear in what was shown",
+    OutcomeKind.NOT_SHOWN: "Not shown",
+    OutcomeKind.REPAIR: "Repair",
+    OutcomeKind.STOP: "Stop",
+}
+_ZONE_FILTERS = ("Load-bearing", "With marks", "Not fully shown", "All")
+
+
+def show_page(held: state.OpenSurvey) -> None:
+    """Draw the page.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    """
+    st.header("Zones and outcome")
+    if not placed_photos(held.evaluation):
+        empty_state(
+            "Nothing to judge yet.",
+            "No photo is placed on the body, so nobody has shown anything. Add photos and place them; "
+            "an area nobody has shown is never reported clean.",
+        )
+        next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
+        return
+    _headline(held)
+    left, right = st.columns([6, 5], gap="large")
+    with right:
+        _map(held)
+    with left:
+        _reasons(held)
+        _margins(held)
+        _unseen(held)
+    _zones(held)
+    _groups(held)
+    _mountings(held)
+    show_limits(held)
+    _cautions()
+    next_button(Page.REPORT)
+
+
+def _headline(held: state.OpenSurvey) -> None:
+    outcome = held.evaluation.assessment.outcome
+    advice = "".join(f"<li>{esc(text)}</li>" for text in (*ADVICE[outcome.kind], *ALWAYS))
+    css = outcome.kind.value.replace(" ", "")
+    show(
+        f'<section class="cm-outcome {css}"><div class="word">{esc(_WORDS[outcome.kind])}</div>'
+        f'<div class="head">{esc(outcome.headline)}</div><ul>{advice}</ul></section>'
+    )
+
+
+def _reasons(held: state.OpenSurvey) -> None:
+    outcome = held.evaluation.assessment.outcome
+    st.subheader("Why")
+    if not outcome.reasons:
+        lead("No limit is reached in what was shown.")
+    for index, result in enumerate(outcome.reasons):
+        _reason(held, result, f"reason_{index}")
+    if outcome.uncertain:
+        st.subheader("Cannot tell")
+        lead("The 95 % interval lies on both sides of the limit: closer photos, or more datum points, would tell.")
+        for index, result in enumerate(outcome.uncertain):
+            _reason(held, result, f"uncertain_{index}")
+
+
+def _reason(held: state.OpenSurvey, result: RuleResult, key: str) -> None:
+    rule = result.rule
+    house = (
+        '<span class="cm-tag is-house">house rule</span>'
+        if rule.house_rule
+        else '<span class="cm-tag">published</span>'
+    )
+    with st.container(border=True, key=f"cm_{key}", gap="small"):
+        show(
+            f'<div><span class="cm-tag">{esc(rule.outcome.value)}</span> {house}</div>'
+            f"<div><b>{esc(result.sentence)}</b></div><p class='cm-lead'>Source: {esc(rule.source)}</p>"
+        )
+        with st.container(horizontal=True, gap="small"):
+            if result.zone is not None:
+                st.button("Show on the map", key=f"{key}_map", on_click=_highlight, args=(result.zone,))
+            for mark in result.marks[:4]:
+                _mark_link(held, mark, key)
+            if len(result.marks) > 4:
+                show(f'<span class="cm-lead">and {len(result.marks) - 4} more</span>')
+
+
+def _mark_link(held: state.OpenSurvey, mark_id: MarkId, key: str) -> None:
+    mark = held.survey.mark_by_id[mark_id]
+    photo = held.survey.photo_by_id[mark.photo]
+    number = mark_numbers(held.evaluation)[mark_id]
+    st.button(
+        f"Mark {number} on {plain_md(photo.name)}",
+        key=f"{key}_{mark_id}",
+        on_click=state.go_to,
+        args=(Page.MARK, photo.id),
+    )
+
+
+def _highlight(zone: ZoneId) -> None:
+    st.session_state["highlight"] = zone
+
+
+def _margins(held: state.OpenSurvey) -> None:
+    st.subheader("Too many patches?")
+    rows = [
+        [Cell(row.title, small=row.place), Cell(row.value, small=row.interval), row.limit, row.margin]
+        for row in patch_rows(held.evaluation)
+    ]
+    show(
+        table(
+            ["Limit", "now", "stop", "distance"],
+            rows,
+            numeric=frozenset({1, 2, 3}),
+            caption="Each limit at the place nearest to it. No published rule sets a number of patches: "
+            "these are house rules, and you can change them below.",
+        )
+    )
+
+
+def _unseen(held: state.OpenSurvey) -> None:
+    zones = held.evaluation.assessment.outcome.unseen_zones
+    if not zones:
+        return
+    st.subheader("Not shown well enough to judge")
+    measures = {measure.zone: measure for measure in held.evaluation.measures.zones}
+    rows = [
+        [held.template.zone_by_id[zone].name, Cell(markup=_coverage(measures[zone].seen_share, measures[zone].hidden_share)),
+         f"{100 * measures[zone].seen_share:.0f} %"]
+        for zone in zones
+    ]  # fmt: skip
+    show(
+        table(
+            ["Load-bearing zone", "coverage", "shown"],
+            rows,
+            numeric=frozenset({2}),
+            caption="Full: shown. Lines: shown but hidden. Hatched: shown by nobody.",
+        )
+    )
+
+
+def _coverage(seen: float, hidden: float) -> str:
+    never = max(0.0, 1.0 - seen - hidden)
+    title = f"{100 * seen:.0f} % shown, {100 * hidden:.0f} % hidden, {100 * never:.0f} % never seen"
+    return (
+        f'<span class="cm-bar3" role="img" aria-label="{title}"><i class="seen" style="width:{100 * seen:.2f}%"></i>'
+        f'<i class="hid" style="width:{100 * hidden:.2f}%"></i><i class="never" style="width:{100 * never:.2f}%"></i></span>'
+    )
+
+
+def _map(held: state.OpenSurvey) -> None:
+    chosen = st.session_state.get("highlight")
+    zones = held.template.zone_by_id
+    turn = st.toggle("Turn the map: front to the right", key="map_turn")
+    highlight = chosen if chosen in zones else None
+    show_svg(map_svg(held.template, held.evaluation, highlight=highlight, turn=turn, prefix="outmap"))
+    if highlight is not None:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            lead(f"Shown: {zones[highlight].name}")
+            st.button("Show all alike", key="highlight_off", on_click=st.session_state.pop, args=("highlight", None))
+
+
+def _zones(held: state.OpenSurvey) -> None:
+    st.subheader("Zones")
+    chosen = st.segmented_control("Which zones", _ZONE_FILTERS, default=_ZONE_FILTERS[0], key="zone_filter")
+    rows = [row for row in zone_rows(held.evaluation) if _wanted(row, str(chosen))]
+    if not rows:
+        lead("No zone is of that sort.")
+        return
+    show(
+        _finding_table(
+            "Zone", [(f"{row.number} {row.found.name}", f"{row.role}, {row.sheet}", row.found) for row in rows]
+        )
+    )
+
+
+def _wanted(row: ZoneRow, chosen: str) -> bool:
+    match chosen:
+        case "Load-bearing":
+            return row.is_load_bearing
+        case "With marks":
+            return row.found.affected.is_marked
+        case "Not fully shown":
+            return row.found.seen_share < 0.995
+        case _:
+            return True
+
+
+def _groups(held: state.OpenSurvey) -> None:
+    with st.expander("Totals by side, role and part"):
+        rows: Sequence[GroupRow] = group_rows(held.evaluation)
+        show(_finding_table("Together", [(row.found.name, f"{row.zones} zones", row.found) for row in rows]))
+        lead("A place marked in several photos counts once; the intervals keep what the marks of one photo share.")
+
+
+def _finding_table(head: str, rows: Sequence[tuple[str, str, FindingRow]]) -> str:
+    body = []
+    for name, under, found in rows:
+        stages = ", ".join(f"{stage} {cell.value}" for stage, cell in found.stages)
+        on_patch = f", {found.patch_on_patch} on a patch" if found.patch_on_patch else ""
+        patch = _area(found.patch, f"{found.patch_count} patches{on_patch}" if found.patch_count else "")
+        body.append(
+            [
+                Cell(name, small=f"{under}, {found.area}"),
+                _area(found.affected, f"{found.pieces} pieces" if found.pieces else ""),
+                _area(found.rust, stages),
+                _area(found.filler),
+                patch,
+                Cell(markup=_coverage(found.seen_share, found.hidden_share),
+                     small=f"{found.seen} seen, {found.hidden} hidden, {found.never_seen} never"),
+            ]
+        )  # fmt: skip
+    return table(
+        [head, "affected", "rust", "filler", "patch", "coverage"],
+        body,
+        numeric=frozenset({1, 2, 3, 4}),
+        caption="Area in cm² with its 95 % interval and its share of the zone. Affected is rust, filler and patch "
+        "together, each place once. A photo shows a lower bound.",
+    )
+
+
+def _area(cell: AreaCell, more: str = "") -> Cell:
+    if not cell.is_marked:
+        return Cell(cell.value)
+    small = "; ".join(part for part in (cell.interval, cell.share, more) if part)
+    return Cell(cell.value, small=small)
+
+
+def _mountings(held: state.OpenSurvey) -> None:
+    rows = mounting_rows(held.evaluation)
+    if not rows:
+        return
+    with st.expander(f"Marks near mountings ({sum(row.is_within for row in rows)} within 300 mm)"):
+        show(
+            table(
+                ["Mounting", "kind", "mark", "distance along the body", ""],
+                [
+                    [row.mounting, row.kind, f"{row.number} {row.mark}", row.distance,
+                     "within 300 mm" if row.is_within else "near miss"]
+                    for row in rows
+                ],
+                numeric=frozenset({3}),
+                caption="300 mm: Great Britain, MOT inspection manual, Appendix A section 2, 'within 30 cm of the "
+                "mounting location'. Other places have other rules.",
+            )
+        )  # fmt: skip
+
+
+def _cautions() -> None:
+    with st.expander("Cautions before any repair"):
+        note([f"{c.title}. {c.text} (Source: {c.source})" for c in CAUTIONS], "warn")

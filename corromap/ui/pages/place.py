@@ -1,0 +1,205 @@
+"""Page 3: say where each photo sits on the body, by clicking datum points."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from corromap.frames import DatumId, PanelId
+from corromap.registration import Registration, RegistrationFailure, next_datum
+from corromap.report.drawing import datum_sketch_svg
+from corromap.survey import Photo
+from corromap.template import DatumPoint, Panel
+from corromap.ui import state
+from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
+from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, position_of
+from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
+from corromap.ui.steps import Page
+from corromap.ui.widgets import next_button, photo_strip
+
+__all__ = ["show_page"]
+
+
+def show_page(held: state.OpenSurvey) -> None:
+    """Draw the page.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    """
+    st.header("Place the photos")
+    photo = state.chosen_photo(held.survey)
+    if photo is None:
+        empty_state("No photos to place yet.", "Add photos of the underside and the sills first.")
+        next_button(Page.PHOTOS)
+        return
+    lead(
+        "Click points of the template that you can recognise on the photo: four place it on a panel, a fifth checks it."
+    )
+    photo_strip(held, photo.id, what="place")
+    panel = _panel(held, photo)
+    suggestion = _suggestion(held, photo, panel)
+    photo_canvas(
+        CanvasView(
+            mode=CanvasMode.PLACE,
+            template=held.template,
+            main=photo_view(held, photo),
+            projected=held.evaluation.projection.marks,
+            active_panel=panel.id,
+            suggestion=suggestion,
+            message=_message(held, photo, panel, suggestion),
+            can_undo=held.next_undo is not None,
+            can_redo=held.next_redo is not None,
+            position=position_of(held, photo),
+        ),
+        key="canvas_place",
+        on_events=apply_events(held, photo, lambda chosen: _choose_panel(photo, chosen)),
+        report_selection=True,
+    )
+    left, right = st.columns([2, 3], gap="large")
+    with left:
+        _next_point(held, panel, suggestion)
+    with right:
+        _fits(held, photo)
+    next_button(Page.MARK)
+
+
+def _choose_panel(photo: Photo, panel: PanelId) -> None:
+    st.session_state[f"panel_{photo.id}"] = panel
+    st.session_state["panel_last"] = panel
+
+
+def _panel(held: state.OpenSurvey, photo: Photo) -> Panel:
+    template = held.template
+    known = {panel.id for panel in template.panels}
+    chosen = st.session_state.get(f"panel_{photo.id}") or _busiest(held, photo) or st.session_state.get("panel_last")
+    ids = [panel.id for panel in sorted(template.panels, key=_prominence)]
+    current = chosen if chosen in known else ids[0]
+    key = f"panel_select_{photo.id}"
+    st.session_state[key] = current
+
+    def picked() -> None:
+        _choose_panel(photo, st.session_state[key])
+
+    st.selectbox(
+        "Panel seen on this photo",
+        ids,
+        key=key,
+        format_func=lambda panel: f"{template.panel(panel).name}: {_state_of(held, photo, panel)}",
+        on_change=picked,
+    )
+    return template.panel(PanelId(current))
+
+
+def _prominence(panel: Panel) -> int:
+    return min((zone.prominence for zone in panel.zones), default=99)
+
+
+def _busiest(held: state.OpenSurvey, photo: Photo) -> PanelId | None:
+    """Panel with most of the photo's sightings; the placed one when there are several."""
+    clicked = {s.datum for s in held.survey.sightings if s.photo == photo.id}
+    counts = {panel.id: len(clicked & set(held.template.datum_positions(panel.id))) for panel in held.template.panels}
+    best = max(counts, key=lambda panel: counts[panel])
+    return best if counts[best] else None
+
+
+def _state_of(held: state.OpenSurvey, photo: Photo, panel: PanelId) -> str:
+    found = held.evaluation.registrations.get((photo.id, panel))
+    if isinstance(found, Registration):
+        return f"placed, {len(found.datum_ids)} points, {found.rms_mm:.1f} mm"
+    on_panel = set(held.template.datum_positions(panel))
+    clicked = sum(s.photo == photo.id and s.datum in on_panel for s in held.survey.sightings)
+    return f"{clicked} of at least 4 points clicked" if clicked else f"{len(on_panel)} datum points"
+
+
+def _suggestion(held: state.OpenSurvey, photo: Photo, panel: Panel) -> DatumId | None:
+    chosen = chosen_datum(photo.id)
+    if chosen is not None and chosen in held.template.datum_positions(panel.id):
+        return chosen
+    return next_datum(photo, panel, held.survey.sightings, held.template)
+
+
+def _message(held: state.OpenSurvey, photo: Photo, panel: Panel, suggestion: DatumId | None) -> str:
+    found = held.evaluation.registrations.get((photo.id, panel.id))
+    if isinstance(found, RegistrationFailure) and found.suspects:
+        return found.message
+    if suggestion is None:
+        return f"Every datum point of {panel.name} is clicked."
+    return f"Click: {held.template.datum_points[suggestion][1].name}"
+
+
+def _next_point(held: state.OpenSurvey, panel: Panel, suggestion: DatumId | None) -> None:
+    st.subheader("Next point")
+    if suggestion is None:
+        lead(f"Every datum point of {panel.name} is clicked. Choose another panel that this photo shows.")
+        return
+    datum: DatumPoint = held.template.datum_points[suggestion][1]
+    show_svg(
+        datum_sketch_svg(datum.shape),
+        css_class="cm-box cm-sketch",
+        before=f"<h4>{esc(datum.name)}</h4><p>{esc(datum.description)}</p>",
+        after="<p class='cm-lead'>It adds most to the fit. Any other point of the panel will do: choose it on the map.</p>",
+    )
+
+
+def _fits(held: state.OpenSurvey, photo: Photo) -> None:
+    st.subheader("How well it sits")
+    found = {panel: r for (p, panel), r in held.evaluation.registrations.items() if p == photo.id}
+    if not found:
+        lead("Nothing clicked yet on this photo.")
+        return
+    for panel_id, result in found.items():
+        name = held.template.panel(panel_id).name
+        if isinstance(result, RegistrationFailure):
+            note([f"{name}: {result.message}"], "warn")
+            continue
+        show(
+            f"<p><b>{esc(name)}</b>: placed by {len(result.datum_ids)} points, residual {result.rms_px:.1f} px or "
+            f"{result.rms_mm:.1f} mm (root mean square)</p>"
+        )
+        note(result.warnings, "warn")
+        show(_residuals(held, result))
+    _removal(held, photo)
+
+
+def _residuals(held: state.OpenSurvey, result: Registration) -> str:
+    rows = []
+    for datum, px, mm in zip(result.datum_ids, result.residual_px, result.residual_mm, strict=True):
+        rows.append(
+            [
+                held.template.datum_points[datum][1].name,
+                Cell(f"{math.hypot(*px):.1f}"),
+                Cell(f"{math.hypot(*mm):.1f}"),
+            ]
+        )
+    few = " With four points every residual is nought: a fifth is the check." if len(rows) == 4 else ""
+    return table(
+        ["Datum point", "residual, px", "residual, mm"],
+        rows,
+        numeric=frozenset({1, 2}),
+        caption=f"Residual: where it was clicked against where the fit puts it.{few}",
+    )
+
+
+def _removal(held: state.OpenSurvey, photo: Photo) -> None:
+    clicked = [s.datum for s in held.survey.sightings if s.photo == photo.id]
+    if not clicked:
+        return
+    names = {
+        datum: held.template.datum_points[datum][1].name for datum in clicked if datum in held.template.datum_points
+    }
+    with st.popover("Take a point off this photo", icon=":material/backspace:"):
+        for datum in clicked:
+            st.button(
+                plain_md(names.get(datum, datum)), key=f"off_{datum}", on_click=_take_off, args=(held, photo, datum)
+            )
+
+
+def _take_off(held: state.OpenSurvey, photo: Photo, datum: DatumId) -> None:
+    state.change(
+        held,
+        f"datum point '{datum}' taken off '{photo.name}'",
+        lambda file: file.remove_sighting(photo.id, datum, expected_revision=file.known_revision),
+    )

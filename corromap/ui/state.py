@@ -1,0 +1,385 @@
+"""What one window knows: which survey is open, on which page, and what is to be said.
+
+The survey file is the truth. A window keeps a copy of it (`OpenSurvey.record`)
+and the evaluation of that copy, both thrown away as soon as the file's revision
+moves on. The address carries the survey's key, the page and the photo, so a
+reload comes back to the same place.
+"""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import streamlit as st
+
+from corromap.errors import CorromapError, InputError, StaleSurveyError
+from corromap.evaluation import Evaluation, evaluate
+from corromap.frames import PhotoId
+from corromap.io.survey_file import SurveyFile, SurveyRecord
+from corromap.survey import Photo, Survey
+from corromap.template import BodyTemplate
+from corromap.ui.photo_routes import grant_photos, is_granted
+from corromap.ui.steps import Page
+from corromap.ui.surveys import key_of, known_surveys
+
+__all__ = [
+    "Action",
+    "Notice",
+    "OpenSurvey",
+    "Pending",
+    "author",
+    "change",
+    "chosen_photo",
+    "close_survey",
+    "current_page",
+    "drop_pending",
+    "go_to",
+    "open_current",
+    "open_survey",
+    "pending",
+    "redo",
+    "retry_pending",
+    "say",
+    "take_notices",
+    "undo",
+]
+
+Action = Callable[[SurveyFile], object]
+"""Changes a survey file; passes ``expected_revision=file.known_revision``."""
+
+
+@dataclass
+class OpenSurvey:
+    """The survey this window shows.
+
+    Parameters
+    ----------
+    key : str
+        In the address.
+    file : SurveyFile
+        The file on the disk.
+    record : SurveyRecord
+        As last read.
+    token : str
+        Lets this window fetch the photos.
+    """
+
+    key: str
+    file: SurveyFile
+    record: SurveyRecord
+    token: str
+    _evaluation: Evaluation | None = None
+    _undo: tuple[str | None, str | None] = (None, None)
+    _saved: str = ""
+    _read_for: int = -1
+
+    @property
+    def survey(self) -> Survey:
+        """What is recorded."""
+        return self.record.survey
+
+    @property
+    def template(self) -> BodyTemplate:
+        """The survey's body template."""
+        return self.record.template
+
+    @property
+    def evaluation(self) -> Evaluation:
+        """What follows from the record; computed once a revision."""
+        if self._evaluation is None:
+            self._evaluation = evaluate(self.record.survey, self.record.template, self.record.rules)
+        return self._evaluation
+
+    @property
+    def next_undo(self) -> str | None:
+        """What undo would take back, in words."""
+        self._read_log()
+        return self._undo[0]
+
+    @property
+    def next_redo(self) -> str | None:
+        """What redo would bring back, in words."""
+        self._read_log()
+        return self._undo[1]
+
+    @property
+    def saved_at(self) -> str:
+        """Local time of the last change, ISO 8601 with seconds."""
+        self._read_log()
+        return self._saved
+
+    def refresh(self) -> bool:
+        """Read the file again if it has changed.
+
+        Returns
+        -------
+        bool
+            Whether it had.
+        """
+        if self.file.revision == self.record.revision:
+            return False
+        self.record = self.file.load()
+        self._evaluation = None
+        return True
+
+    def _read_log(self) -> None:
+        if self._read_for == self.record.revision:
+            return
+        self._undo = (self.file.next_undo(), self.file.next_redo())
+        latest = self.file.history(1)
+        self._saved = datetime.fromisoformat(latest[0].at).astimezone().isoformat(timespec="seconds") if latest else ""
+        self._read_for = self.record.revision
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something to be said once, at the top of the page.
+
+    Parameters
+    ----------
+    text : str
+        One or two sentences.
+    tone : str
+        ``bad``, ``warn``, ``good`` or empty.
+    """
+
+    text: str
+    tone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A change that was not made because another window was first.
+
+    Parameters
+    ----------
+    key : str
+        Of the survey it belongs to.
+    label : str
+        What it was, in words.
+    action : callable
+        Makes it.
+    """
+
+    key: str
+    label: str
+    action: Action
+
+
+def author() -> str:
+    """Name under which this computer's changes are logged.
+
+    Returns
+    -------
+    str
+        The account's name; empty when the system does not tell.
+    """
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # no account of that number, as in some containers
+        return ""
+
+
+def say(text: str, tone: str = "") -> None:
+    """Have something said at the top of the next page drawn.
+
+    Parameters
+    ----------
+    text : str
+        One or two sentences.
+    tone : str
+        ``bad``, ``warn``, ``good`` or empty.
+    """
+    st.session_state.setdefault("notices", []).append(Notice(text, tone))
+
+
+def take_notices() -> list[Notice]:
+    """Return what is to be said, and forget it.
+
+    Returns
+    -------
+    list of Notice
+        In order.
+    """
+    found: list[Notice] = st.session_state.pop("notices", [])
+    return found
+
+
+def current_page() -> Page:
+    """Page in the address.
+
+    Returns
+    -------
+    Page
+        The first one when the address names none or an unknown one.
+    """
+    named = st.query_params.get("page", "")
+    return Page(named) if named in set(Page) else Page.CAR
+
+
+def go_to(page: Page, photo: PhotoId | None = None) -> None:
+    """Put another page, and maybe a photo, into the address.
+
+    Parameters
+    ----------
+    page : Page
+        Where to.
+    photo : PhotoId, optional
+        The photo to choose there.
+    """
+    st.query_params["page"] = page.value
+    if photo is not None:
+        st.query_params["photo"] = str(photo)
+
+
+def chosen_photo(survey: Survey) -> Photo | None:
+    """Photo in the address, or the first one.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey.
+
+    Returns
+    -------
+    Photo or None
+        None when there are no photos.
+    """
+    named = st.query_params.get("photo", "")
+    found = survey.photo_by_id.get(PhotoId(named))
+    return found or (survey.photos[0] if survey.photos else None)
+
+
+def open_survey(path: Path, page: Page = Page.CAR) -> None:
+    """Show a survey in this window.
+
+    Parameters
+    ----------
+    path : Path
+        A file that `known_surveys` lists.
+    page : Page
+        Where to start.
+    """
+    st.session_state.pop("open", None)
+    st.session_state.pop("pending", None)
+    st.query_params.from_dict({"survey": key_of(path), "page": page.value})
+
+
+def close_survey() -> None:
+    """Go back to the list of surveys."""
+    st.session_state.pop("open", None)
+    st.session_state.pop("pending", None)
+    st.query_params.from_dict({"page": "surveys"})
+
+
+def open_current() -> OpenSurvey | None:
+    """Open the survey in the address, or return it as it is by now.
+
+    Returns
+    -------
+    OpenSurvey or None
+        None for the list of surveys.
+
+    Raises
+    ------
+    InputError
+        If the address names a survey that is not there (any more), or its
+        file cannot be read.
+    """
+    key = st.query_params.get("survey", "")
+    if not key:
+        return None
+    held: OpenSurvey | None = st.session_state.get("open")
+    if held is None or held.key != key:
+        path = known_surveys().get(key)
+        if path is None:
+            raise InputError(
+                f"the survey '{key}' in the address is not in the folder (any more): choose one from the list"
+            )
+        file = SurveyFile.open(path, author=author())
+        held = OpenSurvey(key, file, file.load(), grant_photos(file.photo_bytes))
+        st.session_state["open"] = held
+    elif held.refresh() and st.session_state.pop("own_change", None) is None:
+        say("Another window changed this survey; it is shown as it is now.")
+    st.session_state.pop("own_change", None)
+    if not is_granted(held.token):
+        held.token = grant_photos(held.file.photo_bytes)
+    return held
+
+
+def change(held: OpenSurvey, label: str, action: Action) -> bool:
+    """Change the survey file, and tell the person when that was not possible.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    label : str
+        What is to be done, in words, for messages.
+    action : callable
+        Does it.
+
+    Returns
+    -------
+    bool
+        Whether it was done. When another window was first, nothing is written
+        and the change waits in `pending`.
+    """
+    try:
+        action(held.file)
+    except StaleSurveyError:
+        st.session_state["pending"] = Pending(held.key, label, action)
+        st.session_state["own_change"] = True
+        return False
+    except CorromapError as error:
+        say(f"Not done ({label}): {error}", "bad")
+        return False
+    st.session_state["own_change"] = True
+    return True
+
+
+def pending(held: OpenSurvey) -> Pending | None:
+    """Return the change that waits because another window was first.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+
+    Returns
+    -------
+    Pending or None
+        None when nothing waits for this survey.
+    """
+    waiting: Pending | None = st.session_state.get("pending")
+    return waiting if waiting is not None and waiting.key == held.key else None
+
+
+def retry_pending() -> None:
+    """Make the waiting change on top of what the other window did."""
+    held, waiting = st.session_state.get("open"), st.session_state.pop("pending", None)
+    if isinstance(held, OpenSurvey) and isinstance(waiting, Pending):
+        change(held, waiting.label, waiting.action)
+
+
+def drop_pending() -> None:
+    """Forget the waiting change."""
+    st.session_state.pop("pending", None)
+
+
+def undo() -> None:
+    """Take back the last change of the open survey."""
+    held = st.session_state.get("open")
+    if isinstance(held, OpenSurvey):
+        change(held, "undo", lambda file: file.undo(expected_revision=file.known_revision))
+
+
+def redo() -> None:
+    """Bring back what was taken back last."""
+    held = st.session_state.get("open")
+    if isinstance(held, OpenSurvey):
+        change(held, "redo", lambda file: file.redo(expected_revision=file.known_revision))
