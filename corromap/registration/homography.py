@@ -87,8 +87,10 @@ def direct_linear(source: FloatArray, target: FloatArray) -> FloatArray:
     rows_x = np.concatenate([a, zero, -target[..., :1] * a], axis=-1)
     rows_y = np.concatenate([zero, a, -target[..., 1:] * a], axis=-1)
     design = np.concatenate([rows_x, rows_y], axis=-2)
-    # N = 4 gives eight rows: the ninth right singular vector needs full matrices.
-    matrix = np.linalg.svd(design, full_matrices=True)[2][..., -1, :].reshape((*source.shape[:-2], 3, 3))
+    # N = 4 gives eight rows: only full matrices hold the ninth right singular vector.
+    matrix = np.linalg.svd(design, full_matrices=design.shape[-2] < 9)[2][..., -1, :].reshape(
+        (*source.shape[:-2], 3, 3)
+    )
     side = np.sign((a @ np.swapaxes(matrix, -1, -2))[..., 2].sum(axis=-1))
     return np.asarray(matrix * np.where(side == 0, 1.0, side)[..., None, None])
 

@@ -8,11 +8,15 @@ With one radial term the focal length is only a unit: pixels move by
 ``k1 / focal**2`` times the cube of the distance from the centre, and a
 homography takes up the rest. A wrong focal length therefore changes what the
 prior on ``k1`` means, not what an estimate of it corrects.
+
+A lens is uncertain in three ways: ``k1`` and where its centre lies, across and
+down, the latter two in units of the focal length so that photos of one camera
+in two sizes can share them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -52,12 +56,15 @@ class Lens:
         Its standard uncertainty.
     source : str
         Where the focal length and ``k1`` come from, one plain sentence.
+    covariance : array_like, shape (3, 3), optional
+        Of ``k1`` and of the centre across and down in units of the focal
+        length. Without it the centre is taken as known.
 
     Raises
     ------
     InvalidValueError
         If a number is not finite, the focal length not positive or the
-        uncertainty negative.
+        uncertainty negative or at odds with the covariance.
     """
 
     camera: CameraId | None
@@ -66,12 +73,18 @@ class Lens:
     k1: float
     sigma_k1: float
     source: str
+    covariance: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "centre_px", frozen_array(self.centre_px, (2,), "lens centre"))
         numbers = frozen_array([self.focal_px, self.k1, self.sigma_k1], (3,), "lens")
         if numbers[0] <= 0 or numbers[2] < 0:
             raise InvalidValueError(f"lens: focal length {self.focal_px} px, sigma of k1 {self.sigma_k1}")
+        given = np.asarray(self.covariance)
+        covariance = frozen_array(given if given.size else np.diag([self.sigma_k1**2, 0, 0]), (3, 3), "lens")
+        if not np.isclose(covariance[0, 0], self.sigma_k1**2, rtol=1e-6, atol=0):
+            raise InvalidValueError(f"lens: covariance {covariance[0, 0]} of k1, but sigma {self.sigma_k1}")
+        object.__setattr__(self, "covariance", covariance)
 
     def undistort(self, xy_px: ArrayLike) -> FloatArray:
         """Move photo pixels to where a lens without distortion shows them.
@@ -139,8 +152,8 @@ class Lens:
         r = self._undistorted_radius(r_d)
         return _radial_matrix(x, r_d, _ratio(r, r_d), 1.0 / self._radius(r)[1])
 
-    def distort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
-        """Tell how photo pixels move with ``k1``, at fixed undistorted pixels.
+    def distort_by_lens(self, xy_px: ArrayLike) -> FloatArray:
+        """Tell how photo pixels move with the lens, at fixed undistorted pixels.
 
         Parameters
         ----------
@@ -149,14 +162,17 @@ class Lens:
 
         Returns
         -------
-        ndarray of float64, shape (N, 2)
-            Pixels per unit of ``k1``.
+        ndarray of float64, shape (N, 2, 3)
+            Pixels per unit of ``k1`` and of the centre across and down.
         """
         x, r = self._polar(xy_px)
-        return np.asarray(self.focal_px * x * _ratio(self._radius(r)[2], r, limit=0.0)[:, None])
+        by_k1 = self.focal_px * x * _ratio(self._radius(r)[2], r, limit=0.0)[:, None]
+        # about a centre moved by c the map is c + map(px - c): its derivative by c is 1 - its Jacobian
+        by_centre = self.focal_px * (np.eye(2) - self.distort_jacobian(xy_px))
+        return np.concatenate([by_k1[:, :, None], by_centre], axis=2)
 
-    def undistort_by_k1(self, xy_px: ArrayLike) -> FloatArray:
-        """Tell how undistorted pixels move with ``k1``, at fixed photo pixels.
+    def undistort_by_lens(self, xy_px: ArrayLike) -> FloatArray:
+        """Tell how undistorted pixels move with the lens, at fixed photo pixels.
 
         Parameters
         ----------
@@ -165,12 +181,14 @@ class Lens:
 
         Returns
         -------
-        ndarray of float64, shape (N, 2)
-            Pixels per unit of ``k1``.
+        ndarray of float64, shape (N, 2, 3)
+            Pixels per unit of ``k1`` and of the centre across and down.
         """
         x, r_d = self._polar(xy_px)
         _, slope, by_k1 = self._radius(self._undistorted_radius(r_d))
-        return np.asarray(-self.focal_px * x * _ratio(by_k1 / slope, r_d, limit=0.0)[:, None])
+        moved = -self.focal_px * x * _ratio(by_k1 / slope, r_d, limit=0.0)[:, None]
+        by_centre = self.focal_px * (np.eye(2) - self.undistort_jacobian(xy_px))
+        return np.concatenate([moved[:, :, None], by_centre], axis=2)
 
     def _polar(self, xy_px: ArrayLike) -> tuple[FloatArray, FloatArray]:
         x = (np.asarray(xy_px, dtype=np.float64).reshape(-1, 2) - self.centre_px) / self.focal_px

@@ -1,8 +1,8 @@
 """The lens of every photo of a survey: from EXIF, or estimated with the fits.
 
 Points to spare show the lens: four leave nothing over, every further one bends
-or does not bend with ``k1``. All photos and panels of one camera share it, so
-their evidence is added up. All limits here are ours.
+or does not bend with it. All photos and panels of one camera share it, so their
+evidence is added up. All limits here are ours.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corromap.frames import PhotoId
+from corromap.frames import FloatArray, PhotoId
 from corromap.registration.fit_checks import check_fit
 from corromap.registration.guards import check_sightings
 from corromap.registration.lens import Lens
@@ -20,7 +20,7 @@ from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.prior import prior_lens
 from corromap.registration.result import lens_label
 from corromap.registration.sighted import LEAST_POINTS, Sighted, tried_panels
-from corromap.survey import Photo, Settings, Survey
+from corromap.survey import Photo, Survey
 from corromap.template import BodyTemplate
 
 __all__ = ["solve_lenses"]
@@ -29,30 +29,30 @@ LEAST_FREEDOM = 8
 """Coordinates to spare, over all photos and panels of a camera, before an
 estimate is tried: four points more than needed."""
 
-LEAST_INFORMATION = 1.0
-"""An estimate is used when the points know at least as much of ``k1`` as the
-prior does; below that it would mostly echo the prior."""
+LEAST_GAIN = 2.0
+"""An estimate is used when the points reduce the variance of ``k1`` by at least
+this factor; below that it would mostly echo the prior."""
 
 LARGEST_K1 = 0.6
-"""No estimate leaves +- this."""
+LARGEST_SHIFT = 0.15
+"""No estimate of ``k1`` or of the centre leaves +- these."""
 
 STEPS = 25
 SMALLEST_CHANGE = 1e-7
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Estimate:
-    """``k1``, its standard uncertainty, and what the points alone know of it."""
+    """``k1`` and the shift of the centre, with their covariance."""
 
-    k1: float
-    sigma_k1: float
-    information: float
+    lens: FloatArray
+    covariance: FloatArray
     freedom: int
     fits: int
 
 
 def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
-    """Find the lens of every photo, sharing ``k1`` among a camera's photos.
+    """Find the lens of every photo, shared among a camera's photos.
 
     Parameters
     ----------
@@ -64,13 +64,15 @@ def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
     Returns
     -------
     dict of PhotoId to Lens
-        One for each photo. ``k1`` is estimated jointly with all the fits of
-        the camera, held by the prior, when `LEAST_FREEDOM` and
-        `LEAST_INFORMATION` are met; else it is the prior's.
+        One for each photo. ``k1`` and the centre are estimated jointly with all
+        the fits of the camera, held by the prior, when `LEAST_FREEDOM` and
+        `LEAST_GAIN` are met; else they are the prior's.
 
     Notes
     -----
-    Sightings that cannot be placed with the prior lens take no part.
+    Sightings that cannot be placed with the prior lens take no part. Between
+    photos held upright and across, the shift of the centre turns in a way the
+    upright photo no longer tells: when a camera has both, it is not estimated.
     """
     lenses = {photo.id: prior_lens(photo) for photo in survey.photos}
     cameras: dict[str, list[Photo]] = {}
@@ -78,10 +80,12 @@ def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
         cameras.setdefault(lens_label(lenses[photo.id], photo.id), []).append(photo)
     for photos in cameras.values():
         fits = [fit for photo in photos for fit in _usable_fits(photo, lenses[photo.id], survey, template)]
-        prior_sigma = max(lenses[photo.id].sigma_k1 for photo in photos)
-        estimate = _estimate(fits, prior_sigma, survey.settings)
-        if estimate is not None:
-            lenses.update({photo.id: _with_estimate(lenses[photo.id], estimate) for photo in photos})
+        # photos without EXIF among others with it: the wider prior holds for all
+        prior = np.max([lenses[photo.id].covariance for photo in photos], axis=0)
+        held = len({photo.width_px > photo.height_px for photo in photos}) > 1
+        estimate = _estimate(fits, prior, survey.settings.click_sigma_px, held=held)
+        for photo in photos:
+            lenses[photo.id] = _with_estimate(lenses[photo.id], prior, estimate)
     return lenses
 
 
@@ -96,62 +100,77 @@ def _usable_fits(photo: Photo, lens: Lens, survey: Survey, template: BodyTemplat
             yield fit
 
 
-def _with_estimate(lens: Lens, estimate: _Estimate) -> Lens:
+def _with_estimate(lens: Lens, prior: FloatArray, estimate: _Estimate | None) -> Lens:
+    if estimate is None:
+        return replace(lens, sigma_k1=float(np.sqrt(prior[0, 0])), covariance=prior)
     focal = lens.source.split(",", maxsplit=1)[0]
-    plural = "s" if estimate.fits > 1 else ""
-    source = (
-        f"{focal}, k1 estimated from {estimate.freedom} spare coordinates of {estimate.fits} fit{plural} "
-        "of the camera together"
+    fits = "one fit" if estimate.fits == 1 else f"{estimate.fits} fits together"
+    return replace(
+        _moved(lens, estimate.lens),
+        sigma_k1=float(np.sqrt(estimate.covariance[0, 0])),
+        covariance=estimate.covariance,
+        source=f"{focal}, distortion estimated from {estimate.freedom} spare coordinates of {fits}",
     )
-    return replace(lens, k1=estimate.k1, sigma_k1=estimate.sigma_k1, source=source)
 
 
-def _estimate(fits: Sequence[PanelFit], prior_sigma: float, settings: Settings) -> _Estimate | None:
-    """Estimate ``k1`` from all fits of a camera, or None when they know too little."""
+def _moved(lens: Lens, change: FloatArray) -> Lens:
+    return replace(lens, k1=lens.k1 + float(change[0]), centre_px=lens.centre_px + lens.focal_px * change[1:])
+
+
+def _estimate(fits: Sequence[PanelFit], prior: FloatArray, click_sigma_px: float, *, held: bool) -> _Estimate | None:
+    """Estimate the lens from all fits of a camera, or None when they know too little."""
     freedom = sum(fit.freedom for fit in fits)
     if freedom < LEAST_FREEDOM:
         return None
-    k1 = 0.0
-    variance = settings.click_sigma_px**2
-    moved = list(fits)
-    # First with the click error as set, for the start is bent and its residuals
-    # say nothing of the clicks; then with what the straightened residuals show.
-    for _ in range(2):
-        k1, moved, information = _solve(moved, k1, prior_sigma, variance)
-        variance = max(variance, sum(fit.square_sum_px2 for fit in moved) / (freedom - 1))
-    k1, moved, information = _solve(moved, k1, prior_sigma, variance)
-    if information * prior_sigma**2 < LEAST_INFORMATION:
+    free = np.array([True, not held, not held])
+    variance = click_sigma_px**2
+    lens, moved = np.zeros(3), list(fits)
+    # First with the click error as set, for at the start the residuals show the
+    # lens and not the clicks; then with what the straightened residuals show.
+    for _ in range(3):
+        lens, moved, information = _solve(moved, lens, prior, variance, free)
+        variance = max(click_sigma_px**2, sum(fit.square_sum_px2 for fit in moved) / (freedom - free.sum()))
+    covariance = prior.copy()
+    covariance[np.ix_(free, free)] = np.linalg.inv(information)
+    if covariance[0, 0] * LEAST_GAIN > prior[0, 0]:
         return None
-    sigma_k1 = float(1.0 / np.sqrt(information + prior_sigma**-2))
-    return _Estimate(k1, sigma_k1, information, freedom, len(fits))
+    return _Estimate(lens, covariance, freedom, len(fits))
 
 
 def _solve(
-    fits: Sequence[PanelFit], k1: float, prior_sigma: float, variance: float
-) -> tuple[float, list[PanelFit], float]:
-    """Gauss-Newton on ``k1`` and all matrices; the matrices are eliminated fit by fit.
+    fits: Sequence[PanelFit],
+    lens: FloatArray,
+    prior: FloatArray,
+    variance: float,
+    free: np.ndarray[tuple[int], np.dtype[np.bool_]],
+) -> tuple[FloatArray, list[PanelFit], FloatArray]:
+    """Gauss-Newton on the lens and all matrices; the matrices are eliminated fit by fit.
 
     What the eight parameters of a fit can follow says nothing of the lens; the
-    rest of ``by_k1``, at right angles to them, does (Schur complement).
+    rest of ``by_lens``, at right angles to them, does (Schur complement).
     """
-    moved, information = list(fits), 0.0
+    weight = np.diag(1.0 / np.diag(prior)[free])
+    limit = np.array([LARGEST_K1, LARGEST_SHIFT, LARGEST_SHIFT])
+    moved, information = list(fits), weight
     for _ in range(STEPS):
-        information, pull = 0.0, -k1 / prior_sigma**2
+        information, pull = weight, -weight @ lens[free]
         for fit in moved:
-            across = fit.by_k1 - fit.jacobian @ least_squares(fit.jacobian, fit.by_k1)
-            information += float(across @ across) / variance
-            pull += float(across @ fit.residual_px.ravel()) / variance
-        new = float(np.clip(k1 + pull / (information + prior_sigma**-2), -LARGEST_K1, LARGEST_K1))
-        moved, change, k1 = [_follow(fit, new - k1, new) for fit in moved], abs(new - k1), new
+            across = (fit.by_lens - fit.jacobian @ least_squares(fit.jacobian, fit.by_lens))[:, free]
+            information = information + across.T @ across / variance
+            pull = pull + across.T @ fit.residual_px.ravel() / variance
+        new = lens.copy()
+        new[free] += np.linalg.solve(information, pull)
+        new = np.clip(new, -limit, limit)
+        moved, change, lens = [_follow(fit, new - lens) for fit in moved], np.abs(new - lens).max(), new
         if change < SMALLEST_CHANGE:
             break
-    return k1, moved, information
+    return lens, moved, np.asarray(information, dtype=np.float64)
 
 
-def _follow(fit: PanelFit, change: float, k1: float) -> PanelFit:
-    """Move a fit to another ``k1``: the linear move, then one Gauss-Newton step."""
-    problem = replace(fit.problem, lens=replace(fit.lens, k1=k1))
-    parameters = least_squares(fit.jacobian, fit.residual_px.ravel() - change * fit.by_k1)
+def _follow(fit: PanelFit, change: FloatArray) -> PanelFit:
+    """Move a fit to another lens: the linear move, then one Gauss-Newton step."""
+    problem = replace(fit.problem, lens=_moved(fit.lens, change))
+    parameters = least_squares(fit.jacobian, fit.residual_px.ravel() - fit.by_lens @ change)
     matrix = fit.matrix + (fit.basis @ parameters).reshape(3, 3)
     moved = problem.linearised(matrix / np.linalg.norm(matrix))
     return problem.stepped(moved, least_squares(moved.jacobian, moved.residual_px.ravel())) or moved

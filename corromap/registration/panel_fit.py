@@ -36,12 +36,12 @@ def least_squares(jacobian: FloatArray, values: FloatArray) -> FloatArray:
     ----------
     jacobian : ndarray of float64, shape (M, P)
         Design.
-    values : ndarray of float64, shape (M,)
+    values : ndarray of float64, shape (M,) or (M, K)
         To be met.
 
     Returns
     -------
-    ndarray of float64, shape (P,)
+    ndarray of float64, shape (P,) or (P, K)
         The shortest solution.
     """
     return np.asarray(np.linalg.lstsq(jacobian, values)[0], dtype=np.float64)
@@ -61,8 +61,8 @@ class PanelFit:
         Orthonormal directions at right angles to the matrix: the parameters.
     jacobian : ndarray of float64, shape (2N, 8)
         d photo pixel / d parameter at the datum points.
-    by_k1 : ndarray of float64, shape (2N,)
-        d photo pixel / d k1 at the datum points, parameters held.
+    by_lens : ndarray of float64, shape (2N, 3)
+        d photo pixel / d lens (``k1``, centre) at the datum points, parameters held.
     residual_px : ndarray of float64, shape (N, 2)
         Clicked minus fitted.
     w : ndarray of float64, shape (N,)
@@ -73,7 +73,7 @@ class PanelFit:
     matrix: FloatArray
     basis: FloatArray
     jacobian: FloatArray
-    by_k1: FloatArray
+    by_lens: FloatArray
     residual_px: FloatArray
     w: FloatArray
 
@@ -212,8 +212,8 @@ class PanelProblem:
         basis = np.linalg.qr(matrix.reshape(9, 1), mode="complete")[0][:, 1:]
         through_lens = self.lens.distort_jacobian(undistorted) / self.unit_px[0, 0]
         jacobian = (through_lens @ (projection_jacobian(matrix, self.a) @ basis)).reshape(-1, 8)
-        by_k1 = self.lens.distort_by_k1(undistorted).ravel()
-        return PanelFit(self, matrix, basis, jacobian, by_k1, residual_px, w)
+        by_lens = self.lens.distort_by_lens(undistorted).reshape(-1, 3)
+        return PanelFit(self, matrix, basis, jacobian, by_lens, residual_px, w)
 
     def stepped(self, fit: PanelFit, parameters: FloatArray) -> PanelFit | None:
         """Move a fit, halving the move until nothing gets worse.

@@ -134,18 +134,18 @@ def _sources(
 ) -> tuple[ErrorSource, ErrorSource, dict[str, FloatArray]]:
     """Error sources and how the unscaled matrix follows each.
 
-    Estimating ``k1`` together with the eight parameters leaves the two sources
-    below independent: the part of ``k1``'s error that comes from these clicks
-    lies at right angles to everything the eight parameters can follow.
+    Estimating the lens together with the eight parameters leaves the two sources
+    below independent: the part of its error that comes from these clicks lies at
+    right angles to everything the eight parameters can follow.
     """
     clicks = ErrorSource(
         clicks_label(sighted.photo.id, sighted.panel.id),
         np.asarray(sigma_px**2 * np.linalg.inv(fit.jacobian.T @ fit.jacobian), dtype=np.float64),
     )
-    lens = ErrorSource(lens_label(fit.lens, sighted.photo.id), np.array([[fit.lens.sigma_k1**2]]))
+    lens = ErrorSource(lens_label(fit.lens, sighted.photo.id), fit.lens.covariance)
     by_parameter = fit.px_to_mm_by_parameter()
-    followed = -least_squares(fit.jacobian, fit.by_k1)
-    return clicks, lens, {clicks.label: by_parameter, lens.label: by_parameter @ followed[:, None]}
+    followed = -least_squares(fit.jacobian, fit.by_lens)
+    return clicks, lens, {clicks.label: by_parameter, lens.label: by_parameter @ followed}
 
 
 def _rms(residual: FloatArray) -> float:

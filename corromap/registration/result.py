@@ -135,7 +135,7 @@ class Registration:
         Independent sources of its error.
     matrix_by_source : mapping of str to array_like, shape (3, 3, P)
         Derivative of `matrix` by each of them. For the lens this is the refit:
-        how the matrix follows a change of ``k1``.
+        how the matrix follows a change of ``k1`` or of the centre.
     warnings : tuple of str
         Sentences for the person.
 
@@ -258,7 +258,7 @@ class Registration:
             moved[label] = (q[:, :2] - xy_mm[:, :, None] * q[:, 2:]) / w[:, None, None]
         label = lens_label(self.lens, self.photo)
         if label in moved:
-            shift = self.lens.undistort_by_k1(xy_px)[:, :, None]
+            shift = self.lens.undistort_by_lens(xy_px)
             moved[label] = moved[label] + self._plane_jacobian(undistorted) @ shift
         return moved
 
