@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from corromap.evaluation import Evaluation
 from corromap.survey import MarkKind
 from corromap.template import BodyTemplate
-
-if TYPE_CHECKING:
-    from corromap.evaluation import Evaluation
 
 __all__ = ["map_description"]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -12,7 +11,9 @@ from shapely.geometry import LinearRing, LineString, MultiPoint, MultiPolygon, P
 from shapely.geometry.base import BaseGeometry
 
 from corromap.errors import InvalidValueError
+from corromap.evaluation import Evaluation
 from corromap.frames import MarkId, PanelId, ZoneId
+from corromap.projection import ProjectedMark
 from corromap.report.describe import map_description
 from corromap.report.legend import (
     MOUNTING_NAMES,
@@ -44,10 +45,6 @@ from corromap.report.svg import element, number, path_data, plain, shortened, te
 from corromap.report.symbols import datum_cross, front_arrow, mounting_sign
 from corromap.survey import MarkKind
 from corromap.template import BodyTemplate, Feature, FeatureKind, MountingKind, Panel, Role
-
-if TYPE_CHECKING:
-    from corromap.evaluation import Evaluation
-    from corromap.projection import ProjectedMark
 
 __all__ = ["datum_sketch_svg", "map_svg"]
 
@@ -122,7 +119,7 @@ def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by k
         raise InvalidValueError(f"map: width must be 200 to 10 000 px, found {width}")
     sheet = lay_out(template, width=width, turn=turn)
     drawing = _Map(template, evaluation, sheet, prefix, highlight)
-    layers = [drawing.panels(), drawing.marks(), drawing.zone_lines(), drawing.mountings()]
+    layers = [drawing.panels(), drawing.zone_lines(), drawing.mountings()]
     if show_datum_points:
         layers.append(drawing.datum_points())
     layers += [drawing.zone_numbers(), _frame(sheet)]
@@ -173,6 +170,7 @@ class _Map:
             reported = shapely.union_all([zone.outline.polygon for zone in panel.zones])
             layers.append(self._gap(shapely.difference(reported, shown), panel, NEVER_SEEN))
             layers.append(self._gap(hidden, panel, HIDDEN))
+        layers += self.marks(panel)  # here, so that a panel in front covers what lies behind it
         return element(
             "g",
             *layers,
@@ -188,12 +186,11 @@ class _Map:
     def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
         return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none")
 
-    def marks(self) -> str:
+    def marks(self, panel: Panel) -> list[str]:
         if self.evaluation is None:
-            return ""
-        projected = [p for p in self.evaluation.projection.marks if p.mark.kind in DRAWING_ORDER]
-        projected.sort(key=lambda p: DRAWING_ORDER.index(p.mark.kind))
-        return element("g", *(self.mark(p) for p in projected), class_="marks")
+            return []
+        kinds = [p for p in self.evaluation.projection.marks if p.panel == panel.id and p.mark.kind in DRAWING_ORDER]
+        return [self.mark(p) for p in sorted(kinds, key=lambda p: DRAWING_ORDER.index(p.mark.kind))]
 
     def mark(self, projected: ProjectedMark) -> str:
         mark, panel, area = projected.mark, projected.panel, projected.area
@@ -300,8 +297,8 @@ def _roomy_spot(area: Polygon, signs: MultiPoint, px_mm: float) -> Point | None:
     """Where a number fits: near the centroid, clear of the zone's edge and of mounting signs."""
     left, low, right, high = area.bounds
     steps = np.linspace(0.1, 0.9, 9)
-    grid = shapely.points(*np.meshgrid(left + steps * (right - left), low + steps * (high - low)))
-    spots = np.concatenate([[area.centroid], grid.ravel()])
+    grid_u, grid_v = np.meshgrid(left + steps * (right - left), low + steps * (high - low))
+    spots = np.array([area.centroid, *map(Point, grid_u.ravel(), grid_v.ravel())])
     room = np.where(shapely.contains(area, spots), shapely.distance(area.exterior, spots), 0.0) / px_mm
     clear = np.full(len(spots), np.inf) if signs.is_empty else shapely.distance(signs, spots) / px_mm
     off_centre = shapely.distance(area.centroid, spots) / px_mm

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corromap.frames import FloatArray
 
-__all__ = ["element", "number", "path_data", "plain", "shortened", "text_element"]
+__all__ = ["element", "number", "path_data", "plain", "printable", "shortened", "text_element"]
 
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Characters that XML 1.0 (section 2.2) does not allow."""
@@ -34,7 +34,23 @@ def plain(text: str) -> str:
     str
         Safe between tags and inside quoted attributes.
     """
-    return escape(_NOT_XML.sub("\ufffd", text), quote=True)
+    return escape(printable(text), quote=True)
+
+
+def printable(text: str) -> str:
+    """Replace characters that no page or drawing may hold.
+
+    Parameters
+    ----------
+    text : str
+        Anything, lone surrogates included.
+
+    Returns
+    -------
+    str
+        The same with U+FFFD in their place; not escaped.
+    """
+    return _NOT_XML.sub("\ufffd", text)
 
 
 def shortened(text: str, most: int = 60) -> str:

@@ -273,7 +273,7 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
         patch=_cell(measure.kinds[MarkKind.PATCH], seen),
         stages=tuple((stage, cell) for stage, cell in stages if cell.is_marked),
         pieces=measure.affected.pieces,
-        patch_count=measure.patch_count,
+        patch_count=measure.kinds[MarkKind.PATCH].separate,
         patch_on_patch=measure.patch_on_patch,
         seen=figures.fraction(seen),
         hidden=figures.fraction(measure.hidden_share),

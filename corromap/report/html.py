@@ -1,0 +1,118 @@
+"""The report as one self-contained HTML page."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from corromap.errors import OutputError
+from corromap.evaluation import Evaluation
+from corromap.frames import PhotoId
+from corromap.report.model import report_view
+from corromap.report.svg import printable
+
+__all__ = ["report_html", "write_report"]
+
+
+def _finalize(value: object) -> object:
+    """Replace what no page may hold; drawings are markup already and pass."""
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("corromap.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalize,
+    )
+    environment.filters["drawing"] = Markup
+    return environment
+
+
+def report_html(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], *, made_at: str) -> str:
+    """Make the report page.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+    made_at : str
+        When the report is made, as printed; the clock is the caller's.
+
+    Returns
+    -------
+    str
+        HTML that asks for nothing outside itself and runs no script.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    view = report_view(evaluation, photo_bytes, made_at=made_at)
+    return _environment().get_template("report.html.j2").render(view=view)
+
+
+def write_report(
+    evaluation: Evaluation,
+    photo_bytes: Callable[[PhotoId], bytes],
+    path: Path | str,
+    *,
+    made_at: str | None = None,
+) -> None:
+    """Write the report page, all of it or nothing.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+    path : Path or str
+        The page; an older one is replaced only when the new one is complete.
+    made_at : str or None
+        As printed; None takes the present time, UTC.
+
+    Raises
+    ------
+    OutputError
+        If it could not be written; what stood there before is untouched.
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    page = report_html(
+        evaluation, photo_bytes, made_at=made_at or datetime.now(UTC).isoformat(sep=" ", timespec="minutes")
+    )
+    _replace(Path(path), page.encode("utf-8"))
+
+
+def _replace(path: Path, data: bytes) -> None:
+    """Write beside the page, flush to disk, then swap: a full disk leaves the old page."""
+    unfinished: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name[:40]}.", delete=False) as file:
+            unfinished = Path(file.name)
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.chmod(0o644)  # NamedTemporaryFile gives 0600, which cannot be handed over
+        unfinished.replace(path)
+    except OSError as error:
+        raise OutputError(
+            f"report '{path.name}' could not be written: {error.strerror or error}; "
+            "an older report there is untouched; choose another folder or free some space"
+        ) from error
+    finally:
+        if unfinished is not None:
+            unfinished.unlink(missing_ok=True)  # nothing is left of it once it has taken the page's name

@@ -1,0 +1,279 @@
+"""Everything the report page prints, gathered once; the page itself only lays it out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
+from corromap.evaluation import Evaluation
+from corromap.frames import PhotoId
+from corromap.io.rules import default_rules
+from corromap.report.digests import Digests, digests_of
+from corromap.report.drawing import map_svg
+from corromap.report.photo_page import PhotoPage, photo_pages
+from corromap.report.tables import (
+    GroupRow,
+    MarkRow,
+    MountingRow,
+    PatchRow,
+    ZoneRow,
+    group_rows,
+    mark_numbers,
+    mark_rows,
+    mounting_rows,
+    patch_rows,
+    rule_row,
+    zone_rows,
+)
+from corromap.survey import Car
+
+__all__ = ["Fact", "Maps", "NoteRow", "OutcomeView", "ReportView", "report_view"]
+
+CAR_LABELS = {
+    "label": "Car",
+    "registration": "Registration",
+    "odometer": "Odometer",
+    "owner": "Owner",
+    "seller": "Seller",
+    "inspector": "Inspector",
+    "place": "Place",
+    "date": "Date",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and a value.
+
+    Parameters
+    ----------
+    label, value : str
+        As printed.
+    """
+
+    label: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteRow:
+    """A note as printed.
+
+    Parameters
+    ----------
+    text, zone, author, at : str
+        As printed.
+    """
+
+    text: str
+    zone: str
+    author: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeView:
+    """The outcome as printed.
+
+    Parameters
+    ----------
+    word : str
+        The outcome's name.
+    style : str
+        Class of the block.
+    headline : str
+        One sentence.
+    reasons : tuple of PatchRow
+        Limits reached, most severe first.
+    uncertain : tuple of PatchRow
+        Limits inside the interval.
+    advice, always : tuple of str
+        What to do next; what always holds.
+    """
+
+    word: str
+    style: str
+    headline: str
+    reasons: tuple[PatchRow, ...]
+    uncertain: tuple[PatchRow, ...]
+    advice: tuple[str, ...]
+    always: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Maps:
+    """The same map for three sizes; the page shows one of them.
+
+    Parameters
+    ----------
+    phone, wide, sheet : str
+        SVG: narrow screens, wide screens, paper.
+    """
+
+    phone: str
+    wide: str
+    sheet: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """Everything on the page, in its order."""
+
+    title: str
+    made_at: str
+    car: tuple[Fact, ...]
+    outcome: OutcomeView
+    whole: GroupRow
+    unseen: tuple[ZoneRow, ...]
+    unplaced: tuple[MarkRow, ...]
+    maps: Maps
+    found: tuple[ZoneRow, ...]
+    quiet: tuple[ZoneRow, ...]
+    groups: tuple[GroupRow, ...]
+    patches: tuple[PatchRow, ...]
+    patched: tuple[ZoneRow, ...]
+    mountings: tuple[MountingRow, ...]
+    photos: tuple[PhotoPage, ...]
+    marks: tuple[MarkRow, ...]
+    notes: tuple[NoteRow, ...]
+    settings: tuple[Fact, ...]
+    template: tuple[Fact, ...]
+    rules: tuple[Fact, ...]
+    departures: tuple[str, ...]
+    digests: Digests
+    cautions: tuple[Caution, ...]
+    scale_percent: str
+    click_px: str
+    outline_px: str
+    coarsest: str
+
+
+def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], *, made_at: str) -> ReportView:
+    """Gather what the report prints.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+    made_at : str
+        When the report was made, as printed.
+
+    Returns
+    -------
+    ReportView
+        Text, numbers and drawings.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
+    unseen = set(evaluation.assessment.outcome.unseen_zones)
+    settings = evaluation.survey.settings
+    return ReportView(
+        title=evaluation.survey.car.label or "Car without a name",
+        made_at=made_at,
+        car=_car(evaluation.survey.car),
+        outcome=_outcome(evaluation),
+        whole=groups[0],
+        unseen=tuple(row for row in zones if row.zone in unseen),
+        unplaced=tuple(row for row in marks if not row.is_whole),
+        maps=Maps(
+            phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
+            wide=map_svg(evaluation.template, evaluation, width=1180, turn=True, prefix="mw"),
+            sheet=map_svg(evaluation.template, evaluation, width=760, prefix="ms"),
+        ),
+        found=tuple(row for row in zones if row.found.affected.is_marked),
+        quiet=tuple(row for row in zones if not row.found.affected.is_marked),
+        groups=groups,
+        patches=patch_rows(evaluation),
+        patched=tuple(row for row in zones if row.found.patch.is_marked),
+        mountings=mounting_rows(evaluation),
+        photos=photo_pages(evaluation, photo_bytes),
+        marks=marks,
+        notes=_notes(evaluation),
+        settings=_settings(evaluation),
+        template=_template(evaluation),
+        rules=_rules(evaluation),
+        departures=evaluation.rules.departures_from(default_rules()),
+        digests=digests_of(evaluation),
+        cautions=CAUTIONS,
+        scale_percent=f"{100 * evaluation.template.scale_sigma:g} %",
+        click_px=f"{settings.click_sigma_px:g} px",
+        outline_px=f"{settings.outline_sigma_px:g} px",
+        coarsest=f"{settings.coarsest_mm_per_px:g} mm per pixel",
+    )
+
+
+def _car(car: Car) -> tuple[Fact, ...]:
+    values = ((label, getattr(car, name)) for name, label in CAR_LABELS.items())
+    return tuple(Fact(label, value) for label, value in values if value.strip())
+
+
+def _outcome(evaluation: Evaluation) -> OutcomeView:
+    outcome, numbers = evaluation.assessment.outcome, mark_numbers(evaluation)
+    reached = {id(result) for result in outcome.reasons}
+    return OutcomeView(
+        word=outcome.kind.value,
+        style={
+            OutcomeKind.CLEAR: "is-clear",
+            OutcomeKind.NOT_SHOWN: "is-not-shown",
+            OutcomeKind.REPAIR: "is-repair",
+            OutcomeKind.STOP: "is-stop",
+        }[outcome.kind],
+        headline=outcome.headline,
+        reasons=tuple(rule_row(result, numbers) for result in outcome.reasons),
+        uncertain=tuple(rule_row(r, numbers) for r in outcome.uncertain if id(r) not in reached),
+        advice=ADVICE[outcome.kind],
+        always=ALWAYS,
+    )
+
+
+def _notes(evaluation: Evaluation) -> tuple[NoteRow, ...]:
+    zones = evaluation.template.zone_by_id
+    return tuple(
+        NoteRow(
+            text=note.text,
+            zone=(zones[note.zone].name if note.zone in zones else str(note.zone)) if note.zone else "whole car",
+            author=note.author,
+            at=note.at,
+        )
+        for note in evaluation.survey.notes
+    )
+
+
+def _settings(evaluation: Evaluation) -> tuple[Fact, ...]:
+    settings = evaluation.survey.settings
+    return (
+        Fact("One clicked datum point, standard error", f"{settings.click_sigma_px:g} px"),
+        Fact("Hand that draws an outline, standard error", f"{settings.outline_sigma_px:g} px"),
+        Fact("Coarsest detail that counts as shown", f"{settings.coarsest_mm_per_px:g} mm per px"),
+    )
+
+
+def _template(evaluation: Evaluation) -> tuple[Fact, ...]:
+    template = evaluation.template
+    return (
+        Fact("Body template", template.name),
+        Fact("Id and revision", f"{template.id}, revision {template.revision}"),
+        Fact("What it is", template.description),
+        Fact(
+            "Panels, zones, datum points",
+            f"{len(template.panels)}, {len(template.zones)}, {len(template.datum_points)}",
+        ),
+        Fact("Its dimensions against a real car, standard uncertainty", f"{100 * template.scale_sigma:g} %"),
+    )
+
+
+def _rules(evaluation: Evaluation) -> tuple[Fact, ...]:
+    rules = evaluation.rules
+    own = sum(rule.house_rule for rule in rules.rules)
+    return (
+        Fact("Rule set", f"{rules.name} ({rules.id}), version {rules.version}"),
+        Fact("Rules", f"{len(rules.rules)}, of which {own} house rules"),
+        Fact("Program", f"corromap {evaluation.program_version}"),
+    )
