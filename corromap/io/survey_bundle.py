@@ -19,9 +19,9 @@ from corromap.frames import PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_edits as edits
 from corromap.io import survey_rows as rows
+from corromap.io.document_fields import Document
 from corromap.io.survey_db import new_database, reading
 from corromap.io.survey_record import (
-    Document,
     SurveyHead,
     SurveyRecord,
     checked_blob,

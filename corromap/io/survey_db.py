@@ -76,7 +76,7 @@ def plain_errors(path: Path) -> Iterator[None]:
     except OSError as error:
         raise SurveyFileError(f"survey file '{path.name}' cannot be read: {error.strerror}") from error
     except SurveyFileError as error:
-        if path.name in str(error):
+        if str(error).startswith("survey file '"):  # told where it happened
             raise
         raise type(error)(f"survey file '{path.name}': {error}") from error
 

@@ -12,9 +12,10 @@ from corromap.frames import DatumId, MarkId, NoteId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_edits as edits
 from corromap.io import survey_rows as rows
+from corromap.io.document_fields import Document
 from corromap.io.survey_db import writing
 from corromap.io.survey_reader import SurveyReader
-from corromap.io.survey_record import Document, sighting_key, utc_now, write_blob
+from corromap.io.survey_record import sighting_key, utc_now, write_blob
 from corromap.io.survey_rows import Change, LogEntry
 from corromap.survey import Car, Mark, Note, Photo, Settings, Sighting
 

@@ -10,7 +10,8 @@ from corromap.errors import SurveyFileError
 from corromap.frames import MarkId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
-from corromap.io.survey_record import Document, checked_text, read_record, reference_faults
+from corromap.io.document_fields import Document
+from corromap.io.survey_record import checked_text, read_record, reference_faults
 from corromap.io.survey_rows import LogEntry, Row
 from corromap.survey import Mark, Photo
 

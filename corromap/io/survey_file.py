@@ -7,7 +7,6 @@ seen another window's change is told so instead of writing over it.
 
 from __future__ import annotations
 
-import secrets
 import sqlite3
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
+from corromap.io.document_fields import Document
 from corromap.io.json_text import parse
 from corromap.io.migrations import CURRENT_VERSION
 from corromap.io.survey_db import new_database, stored_version, with_suffix, writing
@@ -25,7 +25,7 @@ from corromap.io.survey_editor import (
     rules_as_document,
     template_as_document,
 )
-from corromap.io.survey_record import Document, SurveyHead, SurveyRecord, checked_text, utc_now, write_head
+from corromap.io.survey_record import SurveyHead, SurveyRecord, checked_text, new_id, utc_now, write_head
 from corromap.io.survey_rows import Change, LogEntry, Row
 from corromap.survey import Car, Settings
 
@@ -34,22 +34,6 @@ if TYPE_CHECKING:
     from corromap.template import BodyTemplate
 
 __all__ = ["MAX_PHOTO_BYTES", "SurveyFile", "SurveyRecord", "new_id"]
-
-
-def new_id(prefix: str) -> str:
-    """Make an id that no other window will make.
-
-    Parameters
-    ----------
-    prefix : str
-        ``mark`` or ``note``.
-
-    Returns
-    -------
-    str
-        For example ``mark-5f3a09c1d2e4``.
-    """
-    return f"{prefix}-{secrets.token_hex(6)}"
 
 
 class SurveyFile(SurveyEditor):

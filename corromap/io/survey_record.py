@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import secrets
 import sqlite3
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from corromap.errors import InterchangeError, InvalidValueError, SurveyFileError
 from corromap.frames import DatumId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
+from corromap.io.document_fields import Document, checked_id, parse_object
 from corromap.io.json_text import canonical, parse
 from corromap.io.survey_rows import Row
 from corromap.survey import Survey
@@ -29,6 +31,7 @@ __all__ = [
     "checked_blob",
     "checked_row",
     "checked_text",
+    "new_id",
     "read_blob",
     "read_head",
     "read_record",
@@ -38,8 +41,6 @@ __all__ = [
     "write_blob",
     "write_head",
 ]
-
-Document = dict[str, object]
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +119,25 @@ _PARSERS: Mapping[str, Callable[[object, str], Any]] = {
     "note": codec.parse_note,
     "car": codec.parse_car,
     "settings": codec.parse_settings,
-    "rules": codec.parse_object,
-    "template": codec.parse_object,
+    "rules": parse_object,
+    "template": parse_object,
 }
+
+
+def new_id(prefix: str) -> str:
+    """Make an id that no other window will make.
+
+    Parameters
+    ----------
+    prefix : str
+        ``mark`` or ``note``.
+
+    Returns
+    -------
+    str
+        For example ``mark-5f3a09c1d2e4``.
+    """
+    return f"{prefix}-{secrets.token_hex(6)}"
 
 
 def utc_now() -> str:
@@ -160,7 +177,7 @@ def read_head(conn: sqlite3.Connection) -> SurveyHead:
     found = conn.execute("SELECT id, created_at, program FROM survey").fetchone()
     if found is None:
         raise SurveyFileError("holds no survey; the file is damaged")
-    return SurveyHead(codec.checked_id(found[0], "survey.id"), *found[1:])
+    return SurveyHead(checked_id(found[0], "survey.id"), *found[1:])
 
 
 def read_record(conn: sqlite3.Connection) -> SurveyRecord:

@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from corromap.errors import SurveyFileError
+from corromap.io.document_fields import Fields
 from corromap.io.json_text import canonical, parse
-from corromap.io.survey_codec import Fields
 
 __all__ = ["SINGLES", "TABLES", "Change", "LogEntry", "Row"]
 
