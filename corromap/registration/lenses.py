@@ -38,7 +38,7 @@ LARGEST_SHIFT = 0.15
 """No estimate of ``k1`` or of the centre leaves +- these."""
 
 STEPS = 25
-SMALLEST_CHANGE = 1e-7
+SMALLEST_CHANGE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,9 +168,9 @@ def _solve(
 
 
 def _follow(fit: PanelFit, change: FloatArray) -> PanelFit:
-    """Move a fit to another lens: the linear move, then one Gauss-Newton step."""
+    """Move a fit to another lens by the linear move; hold it if that meets the horizon."""
     problem = replace(fit.problem, lens=_moved(fit.lens, change))
     parameters = least_squares(fit.jacobian, fit.residual_px.ravel() - fit.by_lens @ change)
     matrix = fit.matrix + (fit.basis @ parameters).reshape(3, 3)
     moved = problem.linearised(matrix / np.linalg.norm(matrix))
-    return problem.stepped(moved, least_squares(moved.jacobian, moved.residual_px.ravel())) or moved
+    return moved if moved.is_in_front else problem.linearised(fit.matrix)

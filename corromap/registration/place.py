@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from corromap.frames import FloatArray, PanelId, PhotoId
+from corromap.frames import DatumId, FloatArray, PanelId, PhotoId
 from corromap.registration.fit_checks import check_fit, fit_warnings
 from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
@@ -22,6 +23,9 @@ from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
 __all__ = ["W_SHARE", "place_photo", "place_photos"]
+
+REMEMBERED = 8
+"""Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
 
 W_SHARE = 0.25
 """Ours: a place counts down to this share of the smallest ``w`` at a sighting,
@@ -89,13 +93,25 @@ def place_photos(
         panel is tried when one of its own datum points was clicked, or four
         points in all when those on its folds are counted.
     """
+    clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
+    return dict(_placed(survey.photos, clicks, survey.settings, template))
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _placed(
+    photos: tuple[Photo, ...],
+    clicks: tuple[tuple[PhotoId, DatumId, float, float], ...],
+    settings: Settings,
+    template: BodyTemplate,
+) -> Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
+    sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in clicks)
+    survey = Survey("placing", photos=photos, sightings=sightings, settings=settings)
     lenses = solve_lenses(survey, template)
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
-    for photo in survey.photos:
-        sightings = [s for s in survey.sightings if s.photo == photo.id]
-        for panel in tried_panels(photo, sightings, template):
-            lens = lenses[photo.id]
-            placed[photo.id, panel.id] = place_photo(photo, panel, sightings, lens, survey.settings, template)
+    for photo in photos:
+        own = [s for s in sightings if s.photo == photo.id]
+        for panel in tried_panels(photo, own, template):
+            placed[photo.id, panel.id] = place_photo(photo, panel, own, lenses[photo.id], settings, template)
     return placed
 
 
