@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from corromap.assessment.rules import MeasureName, Rule, Scope
+from corromap.assessment.rules import MeasureName, Rule, Scope, Unit
 from corromap.frames import MarkId, ZoneId
-from corromap.measures import PRESCRIBED_DISTANCE_MM, Figure, Measures, MountingDistance, ZoneMeasure
+from corromap.measures import PRESCRIBED_DISTANCE_MM, Figure, GroupMeasure, Measures, MountingDistance, ZoneMeasure
 from corromap.survey import MarkKind, RustStage
 from corromap.template import BodyTemplate
+from corromap.uncertainty import COVERAGE_FACTOR, add_gradients, sigma_of
 
 __all__ = ["Reading", "readings"]
 
@@ -68,7 +69,7 @@ def _of_zone(name: MeasureName, zone: ZoneMeasure, measures: Measures) -> Readin
     if name in {MeasureName.PATCHED_MOUNTINGS, MeasureName.RUSTED_MOUNTINGS}:
         marks = set(zone.affected.marks)
         return _mountings(name, zone.zone, [d for d in measures.near_mountings if d.mark in marks])
-    return _of_figure(name, zone.zone, _figure(name, zone))
+    return _of_measure(name, zone.zone, zone, measures)
 
 
 def _of_all(name: MeasureName, zones: list[ZoneMeasure], measures: Measures) -> Reading:
@@ -82,31 +83,45 @@ def _of_all(name: MeasureName, zones: list[ZoneMeasure], measures: Measures) -> 
     whole = next(group for group in measures.groups if group.id == "all")
     if name is MeasureName.PATCH_ON_PATCH:
         return _exactly(None, whole.patch_on_patch, whole.kinds[MarkKind.PATCH].marks)
-    return _of_figure(name, None, _figure(name, whole))
+    return _of_measure(name, None, whole, measures)
 
 
-def _figure(name: MeasureName, measure: object) -> Figure:
-    kinds, stages, affected = measure.kinds, measure.stages, measure.affected  # type: ignore[attr-defined]
-    table: dict[MeasureName, Figure] = {
-        MeasureName.PATCH_COUNT: kinds[MarkKind.PATCH],
-        MeasureName.PATCH_SHARE: kinds[MarkKind.PATCH],
-        MeasureName.HOLED_COUNT: stages[RustStage.HOLED],
-        MeasureName.SCALED_AREA: stages[RustStage.SCALED],
-        MeasureName.RUST_SHARE: kinds[MarkKind.RUST],
-        MeasureName.FILLER_AREA: kinds[MarkKind.FILLER],
-        MeasureName.AFFECTED_SHARE: affected,
+def _figure(name: MeasureName, measure: ZoneMeasure | GroupMeasure) -> Figure:
+    table = {
+        MeasureName.PATCH_COUNT: measure.kinds[MarkKind.PATCH],
+        MeasureName.PATCH_SHARE: measure.kinds[MarkKind.PATCH],
+        MeasureName.HOLED_COUNT: measure.stages[RustStage.HOLED],
+        MeasureName.RUST_SHARE: measure.kinds[MarkKind.RUST],
+        MeasureName.FILLER_AREA: measure.kinds[MarkKind.FILLER],
+        MeasureName.AFFECTED_SHARE: measure.affected,
     }
     return table[name]
 
 
-def _of_figure(name: MeasureName, zone: ZoneId | None, figure: Figure) -> Reading:
+def _of_measure(
+    name: MeasureName, zone: ZoneId | None, measure: ZoneMeasure | GroupMeasure, measures: Measures
+) -> Reading:
+    if name is MeasureName.SCALED_AREA:
+        return _scaled(zone, measure, measures)
+    figure = _figure(name, measure)
     if name in {MeasureName.PATCH_COUNT, MeasureName.HOLED_COUNT}:
         return _exactly(zone, figure.separate, figure.marks)
-    if name.unit == "%":
+    if name.unit is Unit.PERCENT:
         low, value, high = figure.low_share, figure.share, figure.high_share
         return Reading(zone, 100.0 * value, 100.0 * low, 100.0 * high, figure.marks)
     low, value, high = figure.low_mm2, figure.area_mm2, figure.high_mm2
     return Reading(zone, value / MM2_PER_CM2, low / MM2_PER_CM2, high / MM2_PER_CM2, figure.marks)
+
+
+def _scaled(zone: ZoneId | None, measure: ZoneMeasure | GroupMeasure, measures: Measures) -> Reading:
+    # Stages hold each place once; scaled and holed are added, or a new hole would lower the figure
+    parts = [measure.stages[RustStage.SCALED], measure.stages[RustStage.HOLED]]
+    area = sum(part.area_mm2 for part in parts)
+    sigma = sigma_of(add_gradients(part.gradient for part in parts), measures.sources)
+    low = max(area - COVERAGE_FACTOR * sigma, 0.0)
+    high = max(area, min(area + COVERAGE_FACTOR * sigma, measure.area_mm2))
+    marks = tuple(dict.fromkeys(mark for part in parts for mark in part.marks))
+    return Reading(zone, area / MM2_PER_CM2, low / MM2_PER_CM2, high / MM2_PER_CM2, marks)
 
 
 def _mountings(name: MeasureName, zone: ZoneId | None, distances: list[MountingDistance]) -> Reading:

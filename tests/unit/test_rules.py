@@ -110,7 +110,7 @@ def test_each_measure_has_a_unit(name: MeasureName) -> None:
 @pytest.mark.parametrize(
     ("content", "message"),
     [
-        pytest.param(b"id = ", r"rule file 'mine\.toml' is not TOML: .*line 1", id="not toml"),
+        pytest.param(b"a = 1\nid = \n", r"rule file 'mine\.toml' is not TOML: .*line 2", id="not toml"),
         pytest.param(b"\xff\xfe", r"'mine\.toml' is not UTF-8 text \(byte 0\)", id="not text"),
         pytest.param(b"id = 'x'\n", r"'mine\.toml': rule set: 'name' is missing", id="bare"),
         pytest.param(b"# x\n" * 300_000, r"larger than 1 MB", id="large"),
