@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from corromap.frames import DatumId, MarkId, MountingId, PanelId, PanelOutline, PhotoId, PhotoOutline, ZoneId
 from corromap.measures import Measures, measure
 from corromap.projection import Projection, project
-from corromap.registration import place_photos
+from corromap.registration import Registration, place_photos
 from corromap.survey import Mark, MarkKind, PatchFixing, Photo, RustStage, Settings, Sighting, Survey
 from corromap.template import (
     BodyTemplate,
@@ -88,6 +90,11 @@ def carry(matrix: np.ndarray, xy: np.ndarray) -> np.ndarray:
     return image[:, :2] / image[:, 2:]
 
 
+def without_lens_error(registration: Registration) -> Registration:
+    clicks = tuple(s for s in registration.sources if s.label.startswith("clicks"))
+    return replace(registration, sources=clicks)
+
+
 class Scene:
     """Collects photos placed by known matrices, and marks given in pixels or in mm."""
 
@@ -97,6 +104,7 @@ class Scene:
         self.sightings: list[Sighting] = []
         self.marks: list[Mark] = []
         self.matrices: dict[tuple[str, PanelId], np.ndarray] = {}
+        self.with_lens_error = True
 
     def photo(self, name: str, views: dict[PanelId, np.ndarray], noise: np.ndarray | None = None) -> PhotoId:
         photo_id = PhotoId(name)
@@ -134,11 +142,14 @@ class Scene:
             "s", photos=tuple(self.photos), marks=tuple(self.marks), sightings=tuple(self.sightings), settings=self.settings
         )
 
+    def registrations(self) -> dict:
+        found = place_photos(self.survey(), self.body)
+        return found if self.with_lens_error else {key: without_lens_error(r) for key, r in found.items()}
+
     def projection(self) -> Projection:
-        survey = self.survey()
-        return project(survey, self.body, place_photos(survey, self.body))
+        return project(self.survey(), self.body, self.registrations())
 
     def measures(self) -> Measures:
         survey = self.survey()
-        registrations = place_photos(survey, self.body)
+        registrations = self.registrations()
         return measure(project(survey, self.body, registrations), registrations, survey, self.body)

@@ -10,7 +10,6 @@ from shapely.geometry import MultiPolygon
 
 from corromap.frames import FloatArray
 from corromap.projection import SeenArea
-from corromap.projection.view import polygons_of
 from corromap.template import BodyTemplate, Panel
 
 __all__ = ["coverage_mm2"]
@@ -51,8 +50,6 @@ def _of_panel(panel: Panel, seen: Sequence[SeenArea]) -> FloatArray:
     hidden = shapely.difference(shapely.union_all(covered), open_ground) if covered else MultiPolygon()
     zones = np.array([zone.outline.polygon for zone in panel.zones], dtype=object)
     limit = shapely.area(zones)
-    areas = [
-        np.minimum(shapely.area(shapely.intersection(zones, polygons_of(g))), limit) for g in (open_ground, hidden)
-    ]
-    areas[1] = np.minimum(areas[1], limit - areas[0])
-    return np.stack(areas, axis=1)
+    seen_mm2 = np.minimum(shapely.area(shapely.intersection(zones, open_ground)), limit)
+    hidden_mm2 = np.minimum(shapely.area(shapely.intersection(zones, hidden)), limit - seen_mm2)
+    return np.stack([seen_mm2, hidden_mm2], axis=1)

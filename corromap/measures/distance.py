@@ -137,7 +137,7 @@ def _reached(
     shapes: Mapping[PanelId, Geometries],
     kept_mm: float,
 ) -> Iterator[tuple[ProjectedMark, float]]:
-    """Marks on the chain's panel within reach, with their distance.
+    """Find marks on the chain's panel within reach, with their distance.
 
     The straight line is never longer than the way through the folds, so it
     sorts out what cannot be near enough.
@@ -189,7 +189,7 @@ def _straight(point: FloatArray, windows: tuple[FloatArray, ...], targets: Geome
 
 
 def _cone(point: FloatArray, window: FloatArray) -> Polygon | None:
-    """What is seen from a point through a window, out to well beyond any panel."""
+    """Return what is seen from a point through a window, out to well beyond any panel."""
     rays = window - point
     if abs(rays[0, 0] * rays[1, 1] - rays[0, 1] * rays[1, 0]) < 1e-9:
         return None  # seen edge-on: the way by its ends is tried anyway

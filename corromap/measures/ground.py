@@ -146,14 +146,14 @@ def cells_of(ground: Ground, layout: SourceLayout) -> list[Cell]:
 
 
 def _busy(ground: Ground, signs: NDArray[np.int8]) -> NDArray[np.bool_]:
-    """Marks of a layer that touch another one taking part in it."""
+    """Find marks of a layer that touch another one taking part in it."""
     busy = np.zeros(len(signs), dtype=bool)
     one, other = ground.touching.T
     busy[one[signs[other] != 0]] = True
     return busy
 
 
-def _cell(
+def _cell(  # noqa: PLR0913, PLR0917 - what one cell is made of
     ground: Ground, number: int, zone: int, signs: NDArray[np.int8], busy: NDArray[np.bool_], layout: SourceLayout
 ) -> tuple[Cell, shapely.MultiPolygon | None]:
     """One layer in one zone; marks that stand alone need no overlay.
@@ -238,7 +238,7 @@ def _exposed(ground: Ground, joined: list[tuple[Cell, shapely.MultiPolygon]]) ->
     edge_from = np.concatenate([m.edges.from_mm for m in ground.marks])
     edge_to = np.concatenate([m.edges.to_mm for m in ground.marks])
     owner = np.repeat(np.arange(len(ground.marks)), [len(m.edges.from_mm) for m in ground.marks])
-    tree = shapely.STRtree(shapely.linestrings(np.stack([edge_from, edge_to], axis=1)))
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([edge_from, edge_to], axis=1))))
     middle = shapely.points((start + end) / 2)
     segment, edge = tree.query(middle, predicate="dwithin", distance=ON_EDGE_MM)
     signs = np.array([layer.signs(ground.classes) for layer in LAYERS])

@@ -26,6 +26,9 @@ from corromap.template import BodyTemplate, Part, Role, Side
 
 __all__ = ["measure"]
 
+ROUNDED_TO = 9
+"""Decimals of a share: a billionth of a zone is rounding, not ground nobody saw."""
+
 _LAYER = {layer.name: i for i, layer in enumerate(LAYERS)}
 
 
@@ -103,7 +106,7 @@ class _Group:
 
 
 def _groups(template: BodyTemplate) -> list[_Group]:
-    """The whole, then each side, role and part that has a zone."""
+    """List the whole, then each side, role and part that has a zone."""
     panels = [template.panel(zone.panel) for zone in template.zones]
     every = [("all", "Whole underside", [True] * len(panels))]
     every += [(f"side:{s}", f"{s.capitalize()} side", [p.side is s for p in panels]) for s in Side]
@@ -118,7 +121,8 @@ def _shares(
     """Seen, hidden and never-seen share of each set of zones; they sum to 1."""
     found = []
     for zones in sets:
-        seen, hidden = np.clip(covered_mm2[zones].sum(axis=0) / zone_mm2[zones].sum(), 0.0, 1.0)
+        parts = covered_mm2[zones].sum(axis=0) / zone_mm2[zones].sum()
+        seen, hidden = np.clip(np.round(parts, ROUNDED_TO), 0.0, 1.0)
         hidden = min(hidden, 1.0 - seen)
         found.append((float(seen), float(hidden), float(max(0.0, 1.0 - seen - hidden))))
     return found

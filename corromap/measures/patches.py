@@ -85,7 +85,7 @@ def patches_on_patches(grounds: Sequence[Ground]) -> tuple[PatchOnPatch, ...]:
 
 
 def _common(grounds: Sequence[Ground]) -> dict[tuple[PhotoId, MarkId, MarkId], dict[PanelId, MultiPolygon]]:
-    """Common ground of each two patch marks of one photo."""
+    """Find the common ground of each two patch marks of one photo."""
     found: dict[tuple[PhotoId, MarkId, MarkId], dict[PanelId, MultiPolygon]] = {}
     for ground in grounds:
         for i, j in ground.touching[ground.touching[:, 0] < ground.touching[:, 1]]:

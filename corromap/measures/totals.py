@@ -98,7 +98,7 @@ class Totals:
             for row, zones in enumerate(sets)
         ]  # fmt: skip
 
-    def _figure(  # noqa: PLR0913 - one column of numbers each
+    def _figure(  # noqa: PLR0913, PLR0917 - one column of numbers each
         self,
         layer: int,
         zones: NDArray[np.intp],

@@ -68,7 +68,7 @@ def touching_over(hinge: Hinge, here: Geometries, there: Geometries) -> NDArray[
 
 
 def count_groups(count: int, pairs: NDArray[np.intp]) -> int:
-    """Number of separate groups of things of which some touch.
+    """Count separate groups of things of which some touch.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def count_groups(count: int, pairs: NDArray[np.intp]) -> int:
 def most_separate(
     nodes: Iterable[Node], touching: Mapping[Node, frozenset[Node]], memo: dict[frozenset[Node], int]
 ) -> int:
-    """Largest number of things no two of which touch.
+    """Count the most things no two of which touch.
 
     Unlike the number of pieces it cannot fall when a thing is added: a plate
     that bridges four patches does not turn four into one.

@@ -135,9 +135,9 @@ def fate_of(drawn: DrawnMark, photo: Photo, views: Mapping[PanelId, PanelView], 
     near = shapely.union_all([shapely.intersection(whole, view.near_px) for view in allowed])
     placed = min(1.0, on.area / whole.area)
     horizon = min(1.0 - placed, max(0.0, 1.0 - shapely.union(near, on).area / whole.area))
-    shares = tuple(drawn.frame_share * share for share in (placed, horizon, 1.0 - placed - horizon))
-    off = 1.0 - drawn.frame_share
-    return MarkFate(mark.id, *shares, _sentence(mark, photo, *shares[1:], off), off)
+    on_photo, off = drawn.frame_share, 1.0 - drawn.frame_share
+    horizon, edge = on_photo * horizon, on_photo * (1.0 - placed - horizon)
+    return MarkFate(mark.id, on_photo * placed, horizon, edge, _sentence(mark, photo, horizon, edge, off), off)
 
 
 def _nothing_there(drawn: DrawnMark) -> MarkFate:

@@ -22,7 +22,7 @@ FINE_CELLS = 8
 
 
 def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], coarsest_mm_per_px: float) -> SeenArea:
-    """What one photo shows of one panel, and what of it is under hidden marks.
+    """Work out what one photo shows of one panel, and what of it is under hidden marks.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
 
 
 def _fine_enough(view: PanelView, limit: float) -> MultiPolygon:
-    """The visible part of the photo where one pixel spans at most `limit` mm."""
+    """Cut the visible part down to where one pixel spans at most `limit` mm."""
     visible = view.visible_px
     if visible.is_empty:
         return visible
@@ -64,7 +64,7 @@ def _fine_enough(view: PanelView, limit: float) -> MultiPolygon:
     xs = np.linspace(x0, x1, int(np.ceil((x1 - x0) / size)) + 1)
     ys = np.linspace(y0, y1, int(np.ceil((y1 - y0) / size)) + 1)
     good = _corners_good(view, xs, ys, limit)
-    count = sum(good[i : i + len(ys) - 1, j : j + len(xs) - 1].astype(int) for i in (0, 1) for j in (0, 1))
+    count = np.sum([good[i : i + len(ys) - 1, j : j + len(xs) - 1] for i in (0, 1) for j in (0, 1)], axis=0)
     if (count == 4).all():
         return visible
     if (count == 0).all():
@@ -85,7 +85,7 @@ def _corners_good(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float)
 
 
 def _refined(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.object_]:
-    fine_x, fine_y = np.linspace(*xs, FINE_CELLS + 1), np.linspace(*ys, FINE_CELLS + 1)
+    fine_x, fine_y = (np.linspace(side[0], side[1], FINE_CELLS + 1) for side in (xs, ys))
     good = _corners_good(view, fine_x, fine_y, limit)
     return _boxes(fine_x, fine_y, good[1:, 1:] & good[1:, :-1] & good[:-1, 1:] & good[:-1, :-1])
 

@@ -46,9 +46,9 @@ def polygons_of(geometry: Any) -> MultiPolygon:  # noqa: ANN401 - whatever an ov
     shapely.MultiPolygon
         Its polygons.
     """
-    if geometry.geom_type == "MultiPolygon":
+    if isinstance(geometry, MultiPolygon):
         return geometry
-    if geometry.geom_type == "Polygon":
+    if isinstance(geometry, Polygon):
         return MultiPolygon([geometry] if not geometry.is_empty else [])
     return MultiPolygon([p for part in shapely.get_parts(geometry) for p in polygons_of(part).geoms])
 
@@ -94,7 +94,7 @@ def straighten(geometry: Any, lens: Lens, longest_px: float = DENSIFY_PX) -> Any
 
 
 def _mended(geometry: Any) -> Any:  # noqa: ANN401
-    """Rounding can make a sliver touch itself; overlays need it valid."""
+    """Make valid: rounding can make a sliver touch itself; overlays need it valid."""
     valid = shapely.is_valid(geometry)
     if np.all(valid):
         return geometry
@@ -179,7 +179,8 @@ class PanelView:
     @cached_property
     def hull_px(self) -> Polygon:
         """Hull of the sightings, lens taken out."""
-        return straighten(Polygon(self.registration.hull_px), self.registration.lens)
+        hull: Polygon = straighten(Polygon(self.registration.hull_px), self.registration.lens)
+        return hull
 
 
 def view_of(photo: Photo, registration: Registration, panel: Panel) -> PanelView:
@@ -206,7 +207,7 @@ def view_of(photo: Photo, registration: Registration, panel: Panel) -> PanelView
     near = _short_of_horizon(frame, matrix, registration.w_min * (1 + 1e-6))
     region = _mended(shapely.transform(near, lambda xy: apply_homography(matrix, xy)))
     on_panel = polygons_of(shapely.intersection(region, panel.outline.polygon))
-    back = np.linalg.inv(matrix)
+    back: FloatArray = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
     shown = polygons_of(_mended(shapely.transform(on_panel, lambda xy: apply_homography(back, xy))))
     return PanelView(panel, registration, near, shown, shown)
 
