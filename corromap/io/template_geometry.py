@@ -150,9 +150,7 @@ def _facing_faults(entry: Mapping[str, Any], path: str, place: Place, map_frame:
     (ux, uy), (vx, vy) = map_frame.u_axis, map_frame.v_axis
     # Y of the map points down, as in a photo: u to v turns against the sense of facing.
     if (ux * vy - uy * vx > 0) == (towards > 0):
-        return [
-            f"{path}.map: the drawing is mirrored against a view from '{entry['seen_from']}'; turn one of its axes round"
-        ]
+        return [f"{path}.map: the drawing is mirrored against a view from '{entry['seen_from']}'; turn one axis round"]
     return []
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from body_parts.dimensions import Body
-from body_parts.sheet import Draft, Ring, band, rectangle
+from body_parts.sheet import Draft, Ring, band
 from body_parts.stations import boot_map_y, front_rail_map_y, pick_up, rear_cuts
 
 __all__ = ["front_arch", "rear_arch"]
@@ -46,50 +46,13 @@ def front_arch(body: Body) -> Draft:
     panel.zone("damper", "damper mounting", "primary", 1.2, 3, band(ring, start, end))
     panel.zone("front", "front", "secondary", 0.8, 8, band(ring, end, length))
     panel.zone("rear", "rear", "secondary", 0.8, 8, band(ring, 0, start))
-    where = "the left front wheel arch"
-    panel.datum(
-        "front-spring",
-        "front edge, upper end",
-        "seam end",
-        (length, spring),
-        f"Upper end of the straight front edge of {where}.",
-    )
-    panel.datum(
-        "rear-spring",
-        "rear edge, upper end",
-        "seam end",
-        (body.toe_run, spring),
-        f"Upper end of the straight rear edge of {where}, at the bulkhead.",
-    )
-    panel.datum(
-        "damper-rear",
-        "damper bracket, lower rear corner",
-        "bracket corner",
-        (axle - 70, 0.55 * height),
-        f"Lower rear corner of the damper bracket in {where}.",
-    )
-    panel.datum(
-        "damper-front",
-        "damper bracket, lower front corner",
-        "bracket corner",
-        (axle + 70, 0.55 * height),
-        f"Lower front corner of the damper bracket in {where}.",
-    )
-    panel.datum(
-        "hole-front",
-        "front hole",
+    _arch_datums(panel, "the left front wheel arch", (body.toe_run, length, spring), (axle, height))
+    panel.datums(
         "round hole",
-        (end + 0.45 * (length - end), 0.3 * height),
-        f"Middle of the round hole for the wiring in the front of {where}.",
+        "round hole in the left front wheel arch",
+        ("hole-front", "front hole", end + 0.45 * (length - end), 0.3 * height, "Middle of the front {}."),
+        ("hole-rear", "rear hole", 0.5 * (body.toe_run + start), 0.25 * height, "Middle of the rear {}."),
     )
-    panel.datum(
-        "hole-rear",
-        "rear hole",
-        "round hole",
-        (0.5 * (body.toe_run + start), 0.25 * height),
-        f"Middle of the round drain hole in the rear of {where}.",
-    )
-    panel.line("bracket", [*rectangle(axle - 70, 0.55 * height, axle + 70, 0.85 * height), [axle - 70, 0.55 * height]])
     panel.mounting("damper", "front damper, upper mounting", "damper", (axle, 0.72 * height))
     return panel
 
@@ -117,50 +80,32 @@ def rear_arch(body: Body) -> Draft:
     panel.zone("damper", "damper mounting", "primary", 1.0, 3, band(ring, start, end))
     panel.zone("front", "front", "primary", 0.8, 8, band(ring, end, length))
     panel.zone("rear", "rear", "secondary", 0.8, 8, band(ring, 0, start))
-    where = "the left rear wheel arch"
-    panel.datum(
-        "rear-spring",
-        "rear edge, upper end",
-        "seam end",
-        (0, spring),
-        f"Upper end of the straight rear edge of {where}.",
-    )
-    panel.datum(
-        "front-spring",
-        "front edge, upper end",
-        "seam end",
-        (length, spring),
-        f"Upper end of the straight front edge of {where}.",
-    )
-    panel.datum(
-        "damper-rear",
-        "damper bracket, lower rear corner",
-        "bracket corner",
-        (axle - 60, 0.5 * height),
-        f"Lower rear corner of the damper bracket in {where}.",
-    )
-    panel.datum(
-        "damper-front",
-        "damper bracket, lower front corner",
-        "bracket corner",
-        (axle + 60, 0.5 * height),
-        f"Lower front corner of the damper bracket in {where}.",
-    )
-    panel.datum(
-        "hole-rear",
-        "rear hole",
+    _arch_datums(panel, "the left rear wheel arch", (0, length, spring), (axle, height))
+    panel.datums(
         "round hole",
-        (0.5 * start, 0.3 * height),
-        f"Middle of the round hole in the rear of {where}.",
+        "round hole in the left rear wheel arch",
+        ("hole-rear", "rear hole", 0.5 * start, 0.3 * height, "Middle of the rear {}."),
+        ("hole-front", "front hole", end + 0.5 * (length - end), 0.3 * height, "Middle of the front {}."),
     )
-    panel.datum(
-        "hole-front",
-        "front hole",
-        "round hole",
-        (end + 0.5 * (length - end), 0.3 * height),
-        f"Middle of the round hole in the front of {where}.",
-    )
-    panel.line("bracket", [*rectangle(axle - 60, 0.5 * height, axle + 60, 0.8 * height), [axle - 60, 0.5 * height]])
     panel.mounting("damper", "rear damper, upper mounting", "damper", (axle, 0.68 * height))
     panel.mounting("belt-upper", "seat belt, upper anchorage", "belt", (end + 0.45 * (length - end), 0.55 * height))
     return panel
+
+
+def _arch_datums(panel: Draft, where: str, straight: tuple[float, float, float], damper: tuple[float, float]) -> None:
+    """Add ends of the straight edges (rear u, front u, v) and the damper bracket (u of its middle, arch height)."""
+    rear, front, spring = straight
+    axle, height = damper
+    panel.datums(
+        "seam end",
+        f"edge of {where}",
+        ("front-spring", "front edge, upper end", front, spring, "Upper end of the straight front {}."),
+        ("rear-spring", "rear edge, upper end", rear, spring, "Upper end of the straight rear {}."),
+    )
+    panel.datums(
+        "bracket corner",
+        f"corner of the damper bracket in {where}",
+        ("damper-rear", "damper bracket, lower rear corner", axle - 65, 0.52 * height, "Lower rear {}."),
+        ("damper-front", "damper bracket, lower front corner", axle + 65, 0.52 * height, "Lower front {}."),
+    )
+    panel.box("bracket", axle - 65, 0.52 * height, axle + 65, 0.82 * height)

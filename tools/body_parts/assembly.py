@@ -6,7 +6,7 @@ from typing import Any
 
 from body_parts.arches import front_arch, rear_arch
 from body_parts.dimensions import Body
-from body_parts.floors import crossmembers, floor, tunnel
+from body_parts.floors import crossmembers, floor
 from body_parts.front import screen_frame, toe_board
 from body_parts.front_rail import front_rail
 from body_parts.rear import boot_floor, heel_board
@@ -14,6 +14,7 @@ from body_parts.rear_rail import rear_rail
 from body_parts.sheet import Draft, Vector, mirrored
 from body_parts.sills import sill
 from body_parts.stations import rail_front_x
+from body_parts.tunnel import tunnel
 
 __all__ = ["template_of"]
 

@@ -1,11 +1,11 @@
-"""Floors, tunnel and floor crossmembers: everything between the sills."""
+"""Floors and floor crossmembers."""
 
 from __future__ import annotations
 
 from body_parts.dimensions import Body, Crossmember
-from body_parts.sheet import Draft, circle, rectangle, unit
+from body_parts.sheet import Draft, rectangle
 
-__all__ = ["crossmembers", "floor", "tunnel"]
+__all__ = ["crossmembers", "floor"]
 
 
 def floor(body: Body) -> Draft:
@@ -56,93 +56,47 @@ def _floor_zones(panel: Draft, body: Body) -> None:
 
 def _floor_datums(panel: Draft, body: Body) -> None:
     length, width = body.floor_length, body.floor_width
+    corners = (
+        ("rear-outer", "rear outer", 0, width, "the seam along its rear edge runs into the sill"),
+        ("front-inner", "front inner", length, 0, "it meets toe-board and tunnel; three seams come together"),
+        ("rear-inner", "rear inner", 0, 0, "its rear edge meets the tunnel, at the foot of the heel-board"),
+        ("front-outer", "front outer", length, width, "its front edge, at the toe-board, runs into the sill"),
+    )
+    for suffix, word, u, v, where in corners:
+        text = f"{word.capitalize()} corner of the left floor, where {where}."
+        panel.datum(suffix, f"{word} corner", "seam crossing", (u, v), text)
     front, middle, rear = _bays(body)
-    corner = "seam crossing"
-    panel.datum(
-        "rear-outer",
-        "rear outer corner",
-        corner,
-        (0, width),
-        "Where the seam along the rear edge of the left floor runs into the left sill.",
-    )
-    panel.datum(
-        "front-inner",
-        "front inner corner",
-        corner,
-        (length, 0),
-        "Where the left floor, the left toe-board and the tunnel meet; three seams come together.",
-    )
-    panel.datum(
-        "rear-inner",
-        "rear inner corner",
-        corner,
-        (0, 0),
-        "Where the rear edge of the left floor meets the tunnel, at the foot of the heel-board.",
-    )
-    panel.datum(
-        "front-outer",
-        "front outer corner",
-        corner,
-        (length, width),
-        "Where the front edge of the left floor, at the toe-board's foot, runs into the left sill.",
-    )
-    panel.datum(
-        "front-crossmember-sill-rear",
-        "front crossmember to sill, rear corner",
-        "plate corner",
-        (middle[3], width),
-        "Rear corner where the left front crossmember butts against the left sill.",
-    )
-    panel.datum(
-        "rear-crossmember-sill-front",
-        "rear crossmember to sill, front corner",
-        "plate corner",
-        (middle[2], width),
-        "Front corner where the left rear crossmember butts against the left sill.",
-    )
-    panel.datum(
-        "front-crossmember-tunnel-front",
-        "front crossmember to tunnel, front corner",
-        "plate corner",
-        (front[2], 0),
-        "Front corner where the left front crossmember meets the tunnel.",
-    )
-    panel.datum(
-        "rear-crossmember-tunnel-rear",
-        "rear crossmember to tunnel, rear corner",
-        "plate corner",
-        (rear[3], 0),
-        "Rear corner where the left rear crossmember meets the tunnel.",
-    )
-    panel.datum(
-        "drain-front",
-        "front drain hole",
-        "round hole",
-        (front[2] + 0.62 * (length - front[2]), 0.45 * width),
-        "Middle of the round drain hole in the left footwell, plugged with a rubber grommet when complete.",
-    )
-    panel.datum(
-        "drain-rear",
-        "rear drain hole",
-        "round hole",
-        (0.42 * rear[3], 0.55 * width),
-        "Middle of the round drain hole behind the left seat, in the lowest part of the pan.",
-    )
-    span = middle[3] - middle[2]
-    panel.datum(
-        "rib-outer-front",
-        "seat bay, outer rib, front end",
-        "rib end",
-        (middle[2] + 0.87 * span, 0.62 * width),
-        "Front end of the outer of the two long pressed ribs in the seat bay of the left floor.",
-    )
-    panel.datum(
-        "rib-inner-rear",
-        "seat bay, inner rib, rear end",
-        "rib end",
-        (middle[2] + 0.13 * span, 0.25 * width),
-        "Rear end of the inner of the two long pressed ribs in the seat bay of the left floor.",
-    )
+    for word, ends in (("front", (middle[3], front[2])), ("rear", (rear[3], middle[2]))):
+        for edge, u in zip(("rear", "front"), ends, strict=True):
+            for place, v in (("sill", width), ("tunnel", 0)):
+                name = f"{word} crossmember to {place}, {edge} corner"
+                text = f"{edge.capitalize()} corner where the left {word} crossmember meets {place} and floor."
+                panel.datum(f"{word}-crossmember-{place}-{edge}", name, "plate corner", (u, v), text)
+    at = (front[2] + 0.62 * (length - front[2]), 0.45 * width)
+    text = "Middle of the round drain hole in the left footwell, closed by a rubber plug when complete."
+    panel.datum("drain-front", "front drain hole", "round hole", at, text)
+    text = "Middle of the round drain hole behind the left seat, in the lowest part of the floor."
+    panel.datum("drain-rear", "rear drain hole", "round hole", (0.42 * rear[3], 0.55 * width), text)
+    for name, (u0, u1, v) in _ribs(body).items():
+        for end, u in (("rear", u0), ("front", u1)):
+            text = f"{end.capitalize()} end of the {name.replace('-', ' ')} pressed into the left floor."
+            panel.datum(f"{name}-{end}", f"{name.replace('-', ' ')}, {end} end", "rib end", (u, v), text)
+    for place, share in (("inner", 0.17), ("outer", 0.83)):
+        text = f"Middle of the {place} rear bolt of the left seat, seen from below."
+        panel.datum(f"seat-bolt-{place}", f"seat, {place} rear bolt", "bolt", (middle[2] + 60, share * width), text)
+
+
+def _ribs(body: Body) -> dict[str, tuple[float, float, float]]:
+    """Return the pressed ribs that serve as datum points: rear end, front end, v."""
+    front, middle, rear = _bays(body)
+    width, span = body.floor_width, middle[3] - middle[2]
+    start, end = middle[2] + 0.13 * span, middle[2] + 0.87 * span
+    return {
+        "outer-rib": (start, end, 0.62 * width),
+        "inner-rib": (start, end, 0.25 * width),
+        "footwell-rib": (front[2] + 50, front[2] + 0.45 * (body.floor_length - front[2]), 0.59 * width),
+        "rear-rib": (0.14 * rear[3], 0.86 * rear[3], 0.28 * width),
+    }
 
 
 def _floor_mountings(panel: Draft, body: Body) -> None:
@@ -156,15 +110,11 @@ def _floor_mountings(panel: Draft, body: Body) -> None:
 
 def _floor_lines(panel: Draft, body: Body) -> None:
     length, width = body.floor_length, body.floor_width
-    front, middle, rear = _bays(body)
-    for share in (0.25, 0.62):
-        panel.line(
-            "rib",
-            _rib(middle[2] + 0.13 * (middle[3] - middle[2]), middle[2] + 0.87 * (middle[3] - middle[2]), share * width),
-        )
-    for share in (0.15, 0.37, 0.59):
+    front = _bays(body)[0]
+    for u0, u1, v in _ribs(body).values():
+        panel.line("rib", _rib(u0, u1, v))
+    for share in (0.15, 0.37):
         panel.line("rib", _rib(front[2] + 50, front[2] + 0.45 * (length - front[2]), share * width))
-    panel.line("rib", _rib(0.14 * rear[3], 0.86 * rear[3], 0.28 * width))
     panel.line("seam", [[18, 0], [18, width]])
     panel.line("seam", [[length - 18, 0], [length - 18, width]])
     panel.line("seam", [[0, width - 18], [length, width - 18]])
@@ -221,149 +171,20 @@ def _crossmember(body: Body, beam: Crossmember, word: str) -> Draft:
     )
     panel.zone("inner", "inner half", "primary", 1.4, 4, rectangle(0, 0, width, span / 2))
     panel.zone("outer", "outer half", "primary", 1.4, 4, rectangle(0, span / 2, width, span))
-    where = f"the left {word} crossmember"
-    panel.datum(
-        "rear-inner",
-        "rear inner corner",
+    panel.datums(
         "plate corner",
-        (0, 0),
-        f"Rear inner corner of {where}, on its lower face, at the tunnel.",
+        f"the left {word} crossmember, on its lower face",
+        ("rear-inner", "rear inner corner", 0, 0, "Rear inner corner of {}, at the tunnel."),
+        ("front-outer", "front outer corner", width, span, "Front outer corner of {}, at the sill."),
+        ("rear-outer", "rear outer corner", 0, span, "Rear outer corner of {}, at the sill."),
+        ("front-inner", "front inner corner", width, 0, "Front inner corner of {}, at the tunnel."),
     )
-    panel.datum(
-        "front-outer",
-        "front outer corner",
-        "plate corner",
-        (width, span),
-        f"Front outer corner of {where}, on its lower face, at the sill.",
-    )
-    panel.datum(
-        "rear-outer",
-        "rear outer corner",
-        "plate corner",
-        (0, span),
-        f"Rear outer corner of {where}, on its lower face, at the sill.",
-    )
-    panel.datum(
-        "front-inner",
-        "front inner corner",
-        "plate corner",
-        (width, 0),
-        f"Front inner corner of {where}, on its lower face, at the tunnel.",
-    )
-    panel.datum(
-        "hole-inner",
-        "inner hole",
+    panel.datums(
         "round hole",
-        (0.4 * width, 0.32 * span),
-        f"Middle of the inner round hole in the lower face of {where}.",
-    )
-    panel.datum(
-        "hole-outer",
-        "outer hole",
-        "round hole",
-        (0.6 * width, 0.68 * span),
-        f"Middle of the outer round hole in the lower face of {where}.",
+        f"the lower face of the left {word} crossmember",
+        ("hole-inner", "inner hole", 0.4 * width, 0.32 * span, "Middle of the inner round hole in {}."),
+        ("hole-outer", "outer hole", 0.6 * width, 0.68 * span, "Middle of the outer round hole in {}."),
     )
     panel.line("edge", [[10, 0], [10, span]])
     panel.line("edge", [[width - 10, 0], [width - 10, span]])
-    return panel
-
-
-def tunnel(body: Body) -> list[Draft]:
-    """Draw the left tunnel wall and the tunnel roof, seen from below."""
-    return [_tunnel_wall(body), _tunnel_roof(body)]
-
-
-def _tunnel_wall(body: Body) -> Draft:
-    length, slope = body.floor_length, body.tunnel_slope
-    panel = Draft(
-        id="tunnel-left",
-        name="Left tunnel wall",
-        part="tunnel",
-        side="left",
-        seen_from="below",
-        outline=rectangle(0, 0, length, slope),
-        origin=(body.floor_rear_x, body.tunnel_half_roof, body.tunnel_height),
-        u_axis=(1, 0, 0),
-        v_axis=unit(0, body.tunnel_half_base - body.tunnel_half_roof, -body.tunnel_height),
-        map_origin=(body.tunnel_half_roof, -body.floor_rear_x),
-    )
-    panel.zone("front", "front", "primary", 1.0, 7, rectangle(length / 2, 0, length, slope))
-    panel.zone("rear", "rear", "primary", 1.0, 7, rectangle(0, 0, length / 2, slope))
-    panel.datum(
-        "rear-upper",
-        "rear upper corner",
-        "seam end",
-        (0, 0),
-        "Rear end of the bend between the left tunnel wall and the tunnel roof.",
-    )
-    panel.datum(
-        "front-upper",
-        "front upper corner",
-        "seam end",
-        (length, 0),
-        "Front end of the bend between the left tunnel wall and the tunnel roof.",
-    )
-    panel.datum(
-        "hole-front",
-        "front hole",
-        "round hole",
-        (0.8 * length, 0.55 * slope),
-        "Middle of the round hole for the cables in the front of the left tunnel wall.",
-    )
-    panel.datum(
-        "bracket-rear",
-        "rear bracket, lower rear corner",
-        "bracket corner",
-        (0.24 * length, 0.7 * slope),
-        "Lower rear corner of the small bracket for the pipe clip on the left tunnel wall.",
-    )
-    panel.datum(
-        "bracket-middle",
-        "middle bracket, lower rear corner",
-        "bracket corner",
-        (0.56 * length, 0.62 * slope),
-        "Lower rear corner of the exhaust hanger bracket on the left tunnel wall.",
-    )
-    u, v = 0.24 * length, 0.7 * slope
-    panel.line("bracket", [[u, v], [u + 45, v], [u + 45, v - 40], [u, v - 40], [u, v]])
-    u, v = 0.56 * length, 0.62 * slope
-    panel.line("bracket", [[u, v], [u + 60, v], [u + 60, v - 45], [u, v - 45], [u, v]])
-    return panel
-
-
-def _tunnel_roof(body: Body) -> Draft:
-    length, width = body.floor_length, 2 * body.tunnel_half_roof
-    panel = Draft(
-        id="tunnel-roof",
-        name="Tunnel roof",
-        part="tunnel",
-        side="centre",
-        seen_from="below",
-        outline=rectangle(0, 0, length, width),
-        origin=(body.floor_rear_x, -body.tunnel_half_roof, body.tunnel_height),
-        u_axis=(1, 0, 0),
-        v_axis=(0, 1, 0),
-        map_origin=(-body.tunnel_half_roof, -body.floor_rear_x),
-    )
-    panel.zone("front", "front", "primary", 1.0, 7, rectangle(length / 2, 0, length, width))
-    panel.zone("rear", "rear", "primary", 1.0, 7, rectangle(0, 0, length / 2, width))
-    panel.datum(
-        "lever-rear",
-        "lever opening, rear edge",
-        "slot",
-        (0.72 * length, width / 2),
-        "Middle of the rear edge of the opening for the gear lever in the tunnel roof.",
-    )
-    panel.datum(
-        "brake-front",
-        "hand brake opening, front edge",
-        "slot",
-        (0.42 * length, width * 0.6),
-        "Middle of the front edge of the slot for the hand brake in the tunnel roof.",
-    )
-    u = 0.72 * length
-    panel.line("hole", circle(u + 40, width / 2, 40))
-    u, v = 0.42 * length, width * 0.6
-    panel.line("hole", [[u, v - 15], [u, v + 15], [u - 110, v + 15], [u - 110, v - 15], [u, v - 15]])
     return panel

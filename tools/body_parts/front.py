@@ -32,48 +32,34 @@ def toe_board(body: Body) -> Draft:
     notch = [[0, rail_out], [rail_up, rail_out], [rail_up, rail_in], [0, rail_in]]
     panel.zone("lower", "lower", "primary", 0.9, 6, [[0, 0], [half, 0], [half, width], [0, width], *notch])
     panel.zone("upper", "upper", "secondary", 0.9, 6, rectangle(half, 0, slope, width))
-    panel.datum(
-        "upper-inner",
-        "upper inner corner",
+    panel.datums(
         "seam crossing",
-        (slope, 0),
-        "Upper inner corner of the left toe-board, where it meets tunnel and bulkhead.",
+        "the left toe-board",
+        (
+            "upper-inner",
+            "upper inner corner",
+            slope,
+            0,
+            "Upper inner corner of {}, where it meets tunnel and bulkhead.",
+        ),
+        (
+            "upper-outer",
+            "upper outer corner",
+            slope,
+            width,
+            "Upper outer corner of {}, at the foot of the door pillar.",
+        ),
     )
-    panel.datum(
-        "upper-outer",
-        "upper outer corner",
-        "seam crossing",
-        (slope, width),
-        "Upper outer corner of the left toe-board, at the foot of the front door pillar.",
-    )
-    panel.datum(
-        "rail-inner",
-        "rail top, inner corner",
-        "plate corner",
-        (rail_up, rail_in),
-        "Where the upper inner corner of the left front rail meets the toe-board.",
-    )
-    panel.datum(
-        "rail-outer",
-        "rail top, outer corner",
-        "plate corner",
-        (rail_up, rail_out),
-        "Where the upper outer corner of the left front rail meets the toe-board.",
-    )
-    panel.datum(
-        "hole",
-        "cable hole",
-        "round hole",
-        (0.72 * slope, 0.24 * width),
-        "Middle of the grommet hole in the upper part of the left toe-board.",
-    )
-    panel.datum(
-        "rib",
-        "rib, upper end",
+    text = "Where the upper inner corner of the left front rail meets the left toe-board."
+    panel.datum("rail-inner", "rail top, inner corner", "plate corner", (rail_up, rail_in), text)
+    panel.datums(
         "rib end",
-        (0.82 * slope, 0.8 * width),
-        "Upper end of the pressed rib in the outer part of the left toe-board.",
+        "end of the rib pressed into the outer part of the left toe-board",
+        ("rib-upper", "rib, upper end", 0.82 * slope, 0.8 * width, "Upper {}."),
+        ("rib-lower", "rib, lower end", 0.3 * slope, 0.8 * width, "Lower {}."),
     )
+    text = "Middle of the cable hole with its rubber grommet in the upper part of the left toe-board."
+    panel.datum("hole", "cable hole", "round hole", (0.72 * slope, 0.24 * width), text)
     panel.line("rib", [[0.3 * slope, 0.8 * width], [0.82 * slope, 0.8 * width]])
     panel.line("seam", [[slope - 15, 0], [slope - 15, width]])
     return panel
@@ -104,34 +90,11 @@ def screen_frame(body: Body) -> Draft:
     panel.zone("left", "left corner", "primary", 1.0, 9, rectangle(0, width - corner, depth, width))
     panel.zone("centre", "centre", "secondary", 0.8, 9, rectangle(0, corner, depth, width - corner))
     panel.zone("right", "right corner", "primary", 1.0, 9, rectangle(0, 0, depth, corner))
-    panel.datum(
-        "rear-right",
-        "rear right corner",
-        "seam crossing",
-        (0, 0),
-        "Rear right corner, where the screen frame rises from its base.",
-    )
-    panel.datum(
-        "front-left",
-        "front left corner",
-        "seam crossing",
-        (depth, width),
-        "Front left corner, where base, wing and door pillar meet.",
-    )
-    panel.datum(
-        "rear-left",
-        "rear left corner",
-        "seam crossing",
-        (0, width),
-        "Rear left corner, where the screen frame rises from its base.",
-    )
-    panel.datum(
-        "front-right",
-        "front right corner",
-        "seam crossing",
-        (depth, 0),
-        "Front right corner, where base, wing and door pillar meet.",
-    )
+    for edge, u in (("rear", 0), ("front", depth)):
+        for side, v in (("right", 0), ("left", width)):
+            what = {"rear": "where the screen frame rises", "front": "where wing and door pillar meet it"}[edge]
+            text = f"{edge.capitalize()} {side} corner of the screen frame base, {what}."
+            panel.datum(f"{edge}-{side}", f"{edge} {side} corner", "seam crossing", (u, v), text)
     for side, share in (("left", 0.7), ("right", 0.3)):
         panel.datum(
             f"wiper-{side}",

@@ -34,71 +34,42 @@ def _rail_underside(body: Body) -> Draft:
     panel.zone("pick-up", "suspension pick-up", "primary", 1.5, 3, rectangle(start, 0, end, width))
     panel.zone("front", "front", "primary", 1.5, 5, rectangle(end, 0, length, width))
     panel.zone("rear", "rear", "primary", 1.5, 5, rectangle(0, 0, start, width))
-    where = "the left front rail"
-    panel.datum(
-        "front-inner",
-        "front inner corner",
+    panel.datums(
         "seam end",
-        (length, 0),
-        f"Front inner corner of the lower face of {where}.",
+        "the lower face of the left front rail",
+        ("front-inner", "front inner corner", length, 0, "Front inner corner of {}."),
+        ("front-outer", "front outer corner", length, width, "Front outer corner of {}."),
     )
-    panel.datum(
-        "rear-outer",
-        "rear outer corner",
+    panel.datums(
         "seam crossing",
-        (0, width),
-        f"Where the outer lower edge of {where} starts at the floor's front edge.",
+        "lower edge of the left front rail starts at the floor's front edge",
+        ("rear-outer", "rear outer corner", 0, width, "Where the outer {}."),
+        ("rear-inner", "rear inner corner", 0, 0, "Where the inner {}."),
     )
-    panel.datum(
-        "front-outer",
-        "front outer corner",
-        "seam end",
-        (length, width),
-        f"Front outer corner of the lower face of {where}.",
-    )
-    panel.datum(
-        "rear-inner",
-        "rear inner corner",
-        "seam crossing",
-        (0, 0),
-        f"Where the inner lower edge of {where} starts at the floor's front edge.",
-    )
-    panel.datum(
-        "plate-rear",
-        "pick-up plate, rear inner corner",
-        "plate corner",
-        (axle - 130, 0.12 * width),
-        f"Rear inner corner of the suspension plate under {where}.",
-    )
-    panel.datum(
-        "plate-front",
-        "pick-up plate, front outer corner",
-        "plate corner",
-        (axle + 130, 0.88 * width),
-        f"Front outer corner of the suspension plate under {where}.",
-    )
-    panel.datum(
-        "hole-rear",
-        "rear hole",
+    for edge, u in (("rear", axle - 130), ("front", axle + 130)):
+        for side, v in (("inner", 0.12 * width), ("outer", 0.88 * width)):
+            text = f"{edge.capitalize()} {side} corner of the suspension plate under the left front rail."
+            panel.datum(f"plate-{edge}-{side}", f"pick-up plate, {edge} {side} corner", "plate corner", (u, v), text)
+    panel.datums(
         "round hole",
-        (0.5 * start, 0.5 * width),
-        f"Middle of the rear round hole in the lower face of {where}.",
+        "round hole in the lower face of the left front rail",
+        ("hole-rear", "rear hole", 0.5 * start, 0.5 * width, "Middle of the rear {}."),
+        ("hole-front", "front hole", end + 0.55 * (length - end), 0.5 * width, "Middle of the front {}."),
     )
-    panel.datum(
-        "hole-front",
-        "front hole",
-        "round hole",
-        (end + 0.55 * (length - end), 0.5 * width),
-        f"Middle of the front round hole in the lower face of {where}.",
-    )
-    panel.line("bracket", [*rectangle(axle - 130, 0.12 * width, axle + 130, 0.88 * width), [axle - 130, 0.12 * width]])
+    panel.box("bracket", axle - 130, 0.12 * width, axle + 130, 0.88 * width)
+    _underside_mountings(panel, body)
+    return panel
+
+
+def _underside_mountings(panel: Draft, body: Body) -> None:
+    axle, start, _ = pick_up(body)
+    width, length = body.front_rail_width, body.front_end_x - body.floor_front_x
     panel.mounting("pick-up-rear", "front suspension pick-up, rear", "suspension", (axle - 100, width / 2))
     panel.mounting("pick-up-front", "front suspension pick-up, front", "suspension", (axle + 100, width / 2))
     panel.mounting("steering", "steering rack bracket", "steering", (axle + 150, 0.35 * width))
     if body.has_front_subframe:
         panel.mounting("subframe-rear", "front subframe mounting, rear", "subframe", (0.3 * start, width / 2))
         panel.mounting("subframe-front", "front subframe mounting, front", "subframe", (length - 60, width / 2))
-    return panel
 
 
 def _rail_side(body: Body) -> Draft:
@@ -122,40 +93,19 @@ def _rail_side(body: Body) -> Draft:
     panel.zone("front", "front", "primary", 1.5, 5, band(ring, end, length))
     panel.zone("rear", "rear", "primary", 1.5, 5, band(ring, 0, start))
     where = "the outer side of the left front rail"
-    panel.datum(
-        "front-upper",
-        "front upper corner",
-        "seam end",
-        (length, height),
-        f"Front upper corner of {where}, at the seam with the wheel arch.",
-    )
-    panel.datum(
-        "rear-upper",
-        "rear upper corner",
-        "seam crossing",
-        (foot, height),
-        f"Rear upper corner of {where}, where it meets toe-board and wheel arch.",
-    )
-    panel.datum(
-        "bolt-rear",
-        "rear pick-up bolt",
+    upper = "Front upper corner of {}, at the seam with the wheel arch."
+    panel.datums("seam end", where, ("front-upper", "front upper corner", length, height, upper))
+    upper = "Rear upper corner of {}, where it meets toe-board and wheel arch."
+    panel.datums("seam crossing", where, ("rear-upper", "rear upper corner", foot, height, upper))
+    panel.datums(
         "bolt",
-        (axle - 100, 0.45 * height),
-        f"Head of the rear suspension bolt in {where}.",
+        f"suspension bolt in {where}",
+        ("bolt-rear", "rear pick-up bolt", axle - 100, 0.45 * height, "Head of the rear {}."),
+        ("bolt-front", "front pick-up bolt", axle + 100, 0.45 * height, "Head of the front {}."),
     )
-    panel.datum(
-        "bolt-front",
-        "front pick-up bolt",
-        "bolt",
-        (axle + 100, 0.45 * height),
-        f"Head of the front suspension bolt in {where}.",
-    )
-    panel.datum(
-        "hole",
-        "front hole",
-        "round hole",
-        (end + 0.5 * (length - end), 0.6 * height),
-        f"Middle of the round hole in the front part of {where}.",
+    hole = (end + 0.5 * (length - end), 0.6 * height)
+    panel.datums(
+        "round hole", where, ("hole", "front hole", *hole, "Middle of the round hole in the front part of {}.")
     )
     panel.line("seam", [[foot, height - 10], [length, height - 10]])
     return panel

@@ -28,67 +28,20 @@ def heel_board(body: Body) -> Draft:
     notch = slope * (1 - body.rear_rail_z / body.boot_floor_z)
     middle = width / 2
     out, inn = body.rear_rail_outer_y, body.rear_rail_outer_y - body.rear_rail_width
-    halves = {
-        "left": [
-            [0, middle],
-            [slope, middle],
-            [slope, width],
-            [0, width],
-            [0, middle + out],
-            [notch, middle + out],
-            [notch, middle + inn],
-            [0, middle + inn],
-        ],
-        "right": [
-            [0, 0],
-            [slope, 0],
-            [slope, middle],
-            [0, middle],
-            [0, middle - inn],
-            [notch, middle - inn],
-            [notch, middle - out],
-            [0, middle - out],
-        ],
-    }
-    for side, ring in halves.items():
+    left = rectangle(0, middle, slope, width)
+    left += [[0, middle + out], [notch, middle + out], [notch, middle + inn], [0, middle + inn]]
+    right = [[u, width - v] for u, v in left]
+    for side, sign, ring in (("left", 1, left), ("right", -1, right)):
         panel.zone(side, side, "primary", 1.0, 6, ring)
-    corner = "seam crossing"
-    panel.datum(
-        "lower-right",
-        "lower right corner",
-        corner,
-        (slope, 0),
-        "Lower right corner of the heel-board, where it meets floor and sill.",
-    )
-    panel.datum(
-        "upper-left", "upper left corner", corner, (0, width), "Upper left corner of the heel-board, in the wheel well."
-    )
-    panel.datum(
-        "upper-right", "upper right corner", corner, (0, 0), "Upper right corner of the heel-board, in the wheel well."
-    )
-    panel.datum(
-        "lower-left",
-        "lower left corner",
-        corner,
-        (slope, width),
-        "Lower left corner of the heel-board, where it meets floor and sill.",
-    )
-    for side, sign in (("left", 1), ("right", -1)):
-        panel.datum(
-            f"rail-{side}",
-            f"{side} rail, lower inner corner",
-            "plate corner",
-            (notch, middle + sign * inn),
-            f"Where the lower inner edge of the {side} rear rail runs into the heel-board.",
-        )
+        text = f"Upper {side} corner of the heel-board, in the {side} wheel well."
+        panel.datum(f"upper-{side}", f"upper {side} corner", "seam crossing", (0, middle + sign * middle), text)
+        text = f"Middle of the {side} round hole half-way up the heel-board."
         at = (0.6 * slope, middle + sign * 0.42 * inn)
-        panel.datum(
-            f"hole-{side}",
-            f"{side} hole",
-            "round hole",
-            at,
-            f"Middle of the {side} round hole half-way up the heel-board.",
-        )
+        panel.datum(f"hole-{side}", f"{side} hole", "round hole", at, text)
+        text = f"Upper end of the {side} rib pressed into the heel-board, near the middle."
+        at = (0.25 * slope, middle + sign * 0.15 * inn)
+        panel.datum(f"rib-{side}", f"{side} rib, upper end", "rib end", at, text)
+        panel.line("rib", [list(at), [0.8 * slope, at[1]]])
     panel.line("seam", [[slope - 15, 0], [slope - 15, width]])
     return panel
 
@@ -115,51 +68,26 @@ def boot_floor(body: Body) -> Draft:
     centre = "spare-wheel well" if body.has_spare_wheel_well else "centre"
     panel.zone("centre", centre, "secondary", 0.8, 9, rectangle(0, middle - third, length, middle + third))
     panel.zone("right", "right, beside the rail", "primary", 0.9, 9, rectangle(0, rail, length, middle - third))
-    panel.datum(
-        "rear-right",
-        "rear right corner at the rail",
-        "seam crossing",
-        (0, rail),
-        "Where the rear edge of the boot floor meets the inner edge of the right rear rail.",
-    )
-    panel.datum(
-        "front-left",
-        "front left corner at the rail",
-        "seam crossing",
-        (length, width - rail),
-        "Where the front edge of the boot floor meets the inner edge of the left rear rail.",
-    )
-    panel.datum(
-        "rear-left",
-        "rear left corner at the rail",
-        "seam crossing",
-        (0, width - rail),
-        "Where the rear edge of the boot floor meets the inner edge of the left rear rail.",
-    )
-    panel.datum(
-        "front-right",
-        "front right corner at the rail",
-        "seam crossing",
-        (length, rail),
-        "Where the front edge of the boot floor meets the inner edge of the right rear rail.",
-    )
-    for side, sign in (("left", 1), ("right", -1)):
-        v = middle + sign * (third + 0.5 * (middle - rail - third))
-        panel.datum(
-            f"drain-{side}",
-            f"{side} drain hole",
-            "round hole",
-            (0.35 * length, v),
-            f"Middle of the {side} drain hole in the boot floor.",
-        )
-        panel.datum(
-            f"rib-{side}",
-            f"{side} rib, front end",
-            "rib end",
-            (0.85 * length, v),
-            f"Front end of the {side} pressed rib in the boot floor.",
-        )
-        panel.line("rib", [[0.5 * length, v], [0.85 * length, v]])
+    _boot_datums(panel, length, middle, rail, third)
     if body.has_spare_wheel_well:
         panel.line("edge", circle(0.5 * length, middle, 0.9 * third, 40))
     return panel
+
+
+def _boot_datums(panel: Draft, length: float, middle: float, rail: float, third: float) -> None:
+    sides = {"right": -1, "left": 1}
+    for edge, u in (("rear", 0), ("front", length)):
+        for side, sign in sides.items():
+            text = f"Where the {edge} edge of the boot floor meets the inner edge of the {side} rear rail."
+            at = (u, middle + sign * (middle - rail))
+            panel.datum(f"{edge}-{side}", f"{edge} {side} corner at the rail", "seam crossing", at, text)
+    for side, sign in sides.items():
+        v = middle + sign * (third + 0.5 * (middle - rail - third))
+        text = f"Middle of the {side} drain hole in the boot floor."
+        panel.datum(f"drain-{side}", f"{side} drain hole", "round hole", (0.3 * length, v), text)
+        for end, u in (("front", 0.85 * length), ("rear", 0.5 * length)):
+            text = f"{end.capitalize()} end of the {side} rib pressed into the boot floor."
+            panel.datum(f"rib-{side}-{end}", f"{side} rib, {end} end", "rib end", (u, v), text)
+        panel.line("rib", [[0.5 * length, v], [0.85 * length, v]])
+    text = "Middle of the bolt in the middle of the boot floor, for the spare wheel."
+    panel.datum("bolt", "spare-wheel bolt", "bolt", (0.5 * length, middle), text)

@@ -32,52 +32,29 @@ def _underside(body: Body) -> Draft:
         covers=["boot-floor", "heel-board"],
     )
     _rail_zones(panel, body, rectangle(0, 0, length, width))
-    where = "the left rear rail"
-    panel.datum(
-        "rear-inner", "rear inner corner", "seam end", (0, 0), f"Rear inner corner of the lower face of {where}."
+    panel.datums(
+        "seam end",
+        "the lower face of the left rear rail",
+        ("rear-inner", "rear inner corner", 0, 0, "Rear inner corner of {}."),
+        ("rear-outer", "rear outer corner", 0, width, "Rear outer corner of {}."),
     )
-    panel.datum(
-        "front-outer",
-        "front outer corner",
+    panel.datums(
         "seam crossing",
-        (length, width),
-        f"Where the outer lower edge of {where} runs into the heel-board.",
+        "lower edge of the left rear rail runs into the heel-board",
+        ("front-outer", "front outer corner", length, width, "Where the outer {}."),
+        ("front-inner", "front inner corner", length, 0, "Where the inner {}."),
     )
-    panel.datum(
-        "rear-outer", "rear outer corner", "seam end", (0, width), f"Rear outer corner of the lower face of {where}."
-    )
-    panel.datum(
-        "front-inner",
-        "front inner corner",
-        "seam crossing",
-        (length, 0),
-        f"Where the inner lower edge of {where} runs into the heel-board.",
-    )
-    panel.datum(
-        "plate-front",
-        "front plate, rear inner corner",
-        "plate corner",
-        (length - 150, 0.12 * width),
-        f"Rear inner corner of the front mounting plate under {where}.",
-    )
-    panel.datum(
-        "hole",
-        "middle hole",
-        "round hole",
-        (0.5 * (rear_cut + length - 190), 0.5 * width),
-        f"Middle of the round hole half-way along the lower face of {where}.",
-    )
-    panel.datum(
-        "plate-rear",
-        "rear plate, front outer corner",
-        "plate corner",
-        (120, 0.88 * width),
-        f"Front outer corner of the rear mounting plate under {where}.",
-    )
-    panel.line(
-        "bracket", [*rectangle(length - 150, 0.12 * width, length - 25, 0.88 * width), [length - 150, 0.12 * width]]
-    )
-    panel.line("bracket", [*rectangle(20, 0.12 * width, 120, 0.88 * width), [20, 0.12 * width]])
+    low, high = 0.12 * width, 0.88 * width
+    for plate, ends in (("front", (length - 150, length - 25)), ("rear", (20, 120))):
+        panel.box("bracket", ends[0], low, ends[1], high)
+        panel.datums(
+            "plate corner",
+            f"corner of the {plate} mounting plate under the left rear rail",
+            (f"plate-{plate}-rear", f"{plate} plate, rear inner corner", ends[0], low, "Rear inner {}."),
+            (f"plate-{plate}-front", f"{plate} plate, front outer corner", ends[1], high, "Front outer {}."),
+        )
+    text = "Middle of the round hole half-way along the lower face of the left rear rail."
+    panel.datum("hole", "middle hole", "round hole", (0.5 * (rear_cut + length - 190), 0.5 * width), text)
     _rear_mountings(panel, body, axle, length, width)
     return panel
 
@@ -134,35 +111,22 @@ def _side(body: Body) -> Draft:
     )
     _rail_zones(panel, body, ring)
     where = "the outer side of the left rear rail"
-    panel.datum(
-        "rear-upper",
-        "rear upper corner",
-        "seam end",
-        (0, height),
-        f"Rear upper corner of {where}, at the seam with the wheel arch.",
-    )
-    panel.datum(
-        "front-upper",
-        "front upper corner",
-        "seam crossing",
-        (top, height),
-        f"Front upper corner of {where}, where it meets heel-board and wheel arch.",
-    )
-    panel.datum(
-        "bolt-front",
-        "front bolt",
+    text = "Rear upper corner of {}, at the seam with the wheel arch."
+    panel.datums("seam end", where, ("rear-upper", "rear upper corner", 0, height, text))
+    text = "Front upper corner of {}, where it meets heel-board and wheel arch."
+    panel.datums("seam crossing", where, ("front-upper", "front upper corner", top, height, text))
+    panel.datums(
         "bolt",
-        (length - 85, 0.35 * height),
-        f"Head of the front spring or arm bolt in {where}.",
+        f"bolt in {where}",
+        ("bolt-front", "front bolt", length - 85, 0.35 * height, "Head of the front {}."),
+        ("bolt-rear", "rear bolt", 70, 0.4 * height, "Head of the rear {}."),
     )
-    panel.datum("bolt-rear", "rear bolt", "bolt", (70, 0.4 * height), f"Head of the rear bolt in {where}.")
-    panel.datum(
-        "bump-stop",
-        "bump stop bracket, lower rear corner",
+    panel.datums(
         "bracket corner",
-        (axle - 40, 0.3 * height),
-        f"Lower rear corner of the bump stop bracket on {where}.",
+        f"corner of the bump stop bracket on {where}",
+        ("bump-stop", "bump stop bracket, lower rear corner", axle - 40, 0.3 * height, "Lower rear {}."),
+        ("bump-stop-front", "bump stop bracket, upper front corner", axle + 40, 0.8 * height, "Upper front {}."),
     )
-    panel.line("bracket", [*rectangle(axle - 40, 0.3 * height, axle + 40, 0.8 * height), [axle - 40, 0.3 * height]])
+    panel.box("bracket", axle - 40, 0.3 * height, axle + 40, 0.8 * height)
     panel.line("seam", [[0, height - 10], [top, height - 10]])
     return panel

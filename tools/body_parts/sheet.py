@@ -104,6 +104,15 @@ class Draft:
         if shape == "round hole":
             self.line("hole", circle(*at, 14))
 
+    def datums(self, shape: str, where: str, *rows: tuple[str, str, float, float, str]) -> None:
+        """Add datum points of one shape: suffix, name, u, v, and a description where {} stands for `where`."""
+        for suffix, name, u, v, text in rows:
+            self.datum(suffix, name, shape, (u, v), text.format(where))
+
+    def box(self, kind: str, u0: float, v0: float, u1: float, v1: float) -> None:
+        """Add the closed line of a rectangle."""
+        self.line(kind, [*rectangle(u0, v0, u1, v1), [u0, v0]])
+
     def mounting(self, suffix: str, name: str, kind: str, at: Sequence[float]) -> None:
         """Add a mounting."""
         side = "" if self.side == "centre" else f"{self.side} "
