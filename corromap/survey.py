@@ -284,7 +284,8 @@ class Survey:
         _unique("mark", [m.id for m in self.marks])
         _unique("note", [n.id for n in self.notes])
         _unique("sighting", [f"{s.photo}/{s.datum}" for s in self.sightings])
-        for thing in (*self.marks, *self.sightings):
+        things: tuple[Mark | Sighting, ...] = (*self.marks, *self.sightings)
+        for thing in things:
             if thing.photo not in known:
                 raise InvalidValueError(
                     f"survey '{self.id}': {thing!r:.60} names photo '{thing.photo}', which is not there"

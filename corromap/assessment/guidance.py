@@ -35,8 +35,8 @@ class Caution:
 ALWAYS: tuple[str, ...] = (
     "Photos show a lower bound: closed sections rust from within, and an area nobody has shown is not clean.",
     (
-        "Before money changes hands, have the car looked at on a lift by a qualified person, and follow the rules of the "
-        "place where it will be used; they go before anything printed here."
+        "Before money changes hands, have the car looked at on a lift by a qualified person, and follow the rules of "
+        "the place where it will be used; they go before anything printed here."
     ),
 )
 
@@ -48,8 +48,8 @@ ADVICE: Mapping[OutcomeKind, tuple[str, ...]] = {
     ),
     OutcomeKind.REPAIR: (
         (
-            "Have the listed zones repaired by a welder qualified to ISO 9606-1 or the local equivalent, on sheet of body "
-            "thickness, and ask for the repair in writing with photos of the bare metal."
+            "Have the listed zones repaired by a welder qualified to ISO 9606-1 or the local equivalent, on sheet of "
+            "body thickness, and ask for the repair in writing with photos of the bare metal."
         ),
         "Get a price for the work before you agree a price for the car: rust found on photos grows when it is cut.",
     ),
