@@ -29,7 +29,16 @@ and `PhotoStep` are harmless then, and these three are never repeated.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
+import streamlit as st
+from streamlit.errors import StreamlitAPIException
+
+from corromap.errors import InvalidValueError
+from corromap.ui.canvas_entries import lay_out
 from corromap.ui.canvas_events import (
     CanvasEvent,
     DatumSelected,
@@ -45,7 +54,12 @@ from corromap.ui.canvas_events import (
     SightingSet,
     UndoAsked,
 )
+from corromap.ui.canvas_parse import Known, Outbox, Refusal, parse_outbox
+from corromap.ui.canvas_sync import EntrySync
 from corromap.ui.canvas_view import CanvasMode, CanvasView, PhotoView
+
+if TYPE_CHECKING:
+    from streamlit.components.v2.types import ComponentRenderer
 
 __all__ = [
     "CanvasEvent",
@@ -66,6 +80,48 @@ __all__ = [
     "UndoAsked",
     "photo_canvas",
 ]
+
+
+ASSETS = Path(__file__).parent / "canvas_assets"
+"""The bundle; its source is ``frontend/``."""
+
+_COMPONENT = "corromap.canvas"
+
+
+@dataclass
+class _Memory:
+    """What one canvas remembers in a session."""
+
+    sync: EntrySync = field(default_factory=EntrySync)
+    known: Known = field(default_factory=Known)
+    applied: dict[str, int] = field(default_factory=dict)
+    client: str | None = None
+    seen: int | None = None
+    refused: tuple[Refusal, ...] = ()
+
+
+@cache
+def _component() -> ComponentRenderer:
+    """Register the component once a process.
+
+    Installed, Streamlit serves the bundle as a file (found through the copy of
+    pyproject.toml inside the package); from a plain source tree it travels
+    inline with every rerun, which is slower and otherwise the same.
+    """
+    try:
+        return st.components.v2.component(_COMPONENT, js="canvas.js", css="canvas.css")
+    except StreamlitAPIException:
+        # the comment line keeps a one-line bundle from being taken for a path
+        texts = [f"/* inline */\n{(ASSETS / name).read_text(encoding='utf-8')}" for name in ("canvas.js", "canvas.css")]
+        return st.components.v2.component(f"{_COMPONENT}.inline", js=texts[0], css=texts[1])
+
+
+def _memory(key: str) -> _Memory:
+    place = f"_canvas_memory/{key}"
+    if place not in st.session_state:
+        st.session_state[place] = _Memory()
+    memory: _Memory = st.session_state[place]
+    return memory
 
 
 def photo_canvas(
@@ -95,4 +151,45 @@ def photo_canvas(
     height_px : int
         Height of the panes on a wide screen; on a narrow one they are stacked.
     """
-    raise NotImplementedError
+    memory = _memory(key)
+    _remember(view, memory.known)
+    lay_out(view, memory.sync, report_selection=report_selection, height_px=height_px)
+    data = {
+        "key": key,
+        "sync": memory.sync.difference(memory.seen),
+        "applied": memory.client and {"client": memory.client, "seq": memory.applied.get(memory.client, 0)},
+        "refused": [{"seq": one.seq, "text": one.text} for one in memory.refused],
+    }
+    memory.refused = ()
+    _component()(key=key, data=data, default={"outbox": None}, on_outbox_change=lambda: _deliver(key, on_events))
+
+
+def _remember(view: CanvasView, known: Known) -> None:
+    shown = (view.main, *view.compare)
+    known.photos.update({one.photo.id: one.photo for one in shown})
+    known.marks = {mark.id: mark for one in shown for mark in one.marks}
+    known.datums = set(view.template.datum_points)
+    known.panels = {panel.id for panel in view.template.panels}
+
+
+def _deliver(key: str, on_events: Callable[[tuple[CanvasEvent, ...]], None]) -> None:
+    """Take in what the browser sent; runs before the script."""
+    state: Any = st.session_state.get(key)
+    raw = state.get("outbox") if state else None
+    if raw is None:
+        return
+    memory = _memory(key)
+    try:
+        outbox = parse_outbox(raw, memory.known, memory.applied)
+    except InvalidValueError as error:
+        memory.refused = (Refusal(0, str(error)),)
+        return
+    _take_in(outbox, memory)
+    if outbox.events:
+        on_events(outbox.events)
+
+
+def _take_in(outbox: Outbox, memory: _Memory) -> None:
+    memory.client, memory.seen = outbox.client, outbox.seen
+    memory.applied[outbox.client] = outbox.last_seq
+    memory.refused = outbox.refused

@@ -60,7 +60,8 @@ class PhotoView:
             raise InvalidValueError(
                 f"photo '{self.photo.name}': tile URL needs {{z}}, {{x}} and {{y}}, found {self.tile_url!r:.80}"
             )
-        for thing in (*self.marks, *self.sightings):
+        things: tuple[Mark | Sighting, ...] = (*self.marks, *self.sightings)
+        for thing in things:
             if thing.photo != self.photo.id:
                 raise InvalidValueError(f"canvas of photo '{self.photo.id}': {thing!r:.60} is of photo '{thing.photo}'")
 

@@ -1,0 +1,182 @@
+// What is drawn over a photo: template lines, marks, sightings, the keyboard's cursor.
+
+import Feature, { type FeatureLike } from "ol/Feature";
+import { LineString, MultiPoint, Point, Polygon } from "ol/geom";
+import VectorLayer from "ol/layer/Vector";
+import VectorSource from "ol/source/Vector";
+import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
+
+import { markStyles, styleOf } from "./paint";
+import type { Placing } from "./placing";
+import { toOl } from "./photo_pane";
+import type { MarkEntry, Ring, SightingEntry, StyleEntry, XY } from "./types";
+
+export const RESIDUAL_SCALE = 10; // residual arrows are drawn this much longer than they are
+
+export function markPolygon(mark: MarkEntry): Polygon {
+  return new Polygon([mark.exterior, ...mark.holes].map((ring) => [...ring, ring[0]!].map(toOl)));
+}
+
+export function ringOf(coordinates: number[][]): Ring {
+  return coordinates.slice(0, -1).map((at) => [at[0]!, 0 - at[1]!] as XY);
+}
+
+function layer(style: (feature: FeatureLike) => Style | Style[] | undefined, z: number) {
+  return new VectorLayer({ source: new VectorSource({ wrapX: false }), style, zIndex: z, updateWhileInteracting: true });
+}
+
+export class PhotoLayers {
+  styles: Record<string, StyleEntry> = {};
+  selected = new Set<string>();
+  readonly template = layer((f) => templateStyle(f), 2);
+  readonly marks = layer((f) => this.markStyle(f), 3);
+  readonly sightings = layer((f) => sightingStyle(f), 8);
+  readonly cursor = layer((f) => cursorStyle(f), 9);
+
+  get all() {
+    return [this.template, this.marks, this.sightings, this.cursor];
+  }
+
+  private markStyle(feature: FeatureLike): Style[] {
+    const mark = feature.get("mark") as MarkEntry;
+    return markStyles(styleOf(this.styles, mark.kind, mark.stage), { casing: true, selected: this.selected.has(mark.id) });
+  }
+
+  setMarks(marks: MarkEntry[], hidden: ReadonlySet<string>): void {
+    refill(
+      this.marks,
+      marks.filter((mark) => !hidden.has(mark.id)).map((mark) => new Feature({ geometry: markPolygon(mark), mark })),
+    );
+  }
+
+  setTemplate(placings: Placing[], active: string | null): void {
+    const features: Feature[] = [];
+    for (const placing of placings) {
+      const own = placing.panel.id === active || active === null;
+      for (const line of placing.lineToPx(placing.panel.outlineMm, true)) {
+        features.push(new Feature({ geometry: new LineString(line.map(toOl)), what: "panel", own }));
+      }
+      for (const zone of placing.panel.zones) {
+        for (const line of placing.lineToPx(zone.outlineMm, true)) {
+          features.push(new Feature({ geometry: new LineString(line.map(toOl)), what: "zone", own }));
+        }
+      }
+    }
+    refill(this.template, features);
+  }
+
+  setSightings(sightings: SightingEntry[], names: (datum: string) => string, current: string | null, placing: Placing | null): void {
+    const source = this.sightings.getSource();
+    if (!source) return;
+    source.clear(true);
+    const at = new Map(placing?.panel.datums.map((datum) => [datum.id, datum.atMm]) ?? []);
+    for (const sighting of sightings) {
+      const rank = placing ? placing.entry.datums.indexOf(sighting.datum) : -1;
+      const mm = at.get(sighting.datum);
+      const fitted = rank >= 0 && mm && placing ? placing.toPx(mm) : null;
+      if (fitted) source.addFeature(residual(sighting.at, fitted, current === sighting.datum, placing!.entry.residualPx[rank]!, placing!.entry.residualMm[rank]!));
+      source.addFeature(
+        new Feature({
+          geometry: new Point(toOl(sighting.at)),
+          what: "sighting",
+          datum: sighting.datum,
+          text: names(sighting.datum),
+          current: current === sighting.datum,
+        }),
+      );
+    }
+  }
+
+  setCursor(at: XY | null, from: XY | null): void {
+    const features: Feature[] = [];
+    if (at && from) features.push(new Feature({ geometry: new LineString([toOl(from), toOl(at)]), what: "reach" }));
+    if (at) features.push(new Feature({ geometry: new Point(toOl(at)), what: "cursor" }));
+    refill(this.cursor, features);
+  }
+}
+
+function residual(sighted: XY, fitted: XY, current: boolean, px: number, mm: number): Feature {
+  const tip: XY = [
+    sighted[0] + (fitted[0] - sighted[0]) * RESIDUAL_SCALE,
+    sighted[1] + (fitted[1] - sighted[1]) * RESIDUAL_SCALE,
+  ];
+  return new Feature({
+    geometry: new LineString([toOl(sighted), toOl(tip)]),
+    what: "residual",
+    text: `${px.toFixed(1)} px, ${mm.toFixed(1)} mm`,
+    current,
+  });
+}
+
+export function refill(target: VectorLayer<VectorSource>, features: Feature[]): void {
+  const source = target.getSource();
+  source?.clear(true);
+  source?.addFeatures(features);
+}
+
+function templateStyle(feature: FeatureLike): Style[] {
+  const panel = feature.get("what") === "panel";
+  const own = Boolean(feature.get("own"));
+  const width = panel ? 2.2 : 1.2;
+  const dash = panel ? undefined : [7, 5];
+  const alpha = own ? 0.95 : 0.45;
+  return [
+    new Style({ stroke: new Stroke({ color: `rgba(10,20,30,${alpha * 0.7})`, width: width + 2, lineDash: dash }) }),
+    new Style({ stroke: new Stroke({ color: `rgba(108,208,255,${alpha})`, width, lineDash: dash }) }),
+  ];
+}
+
+function sightingStyle(feature: FeatureLike): Style[] {
+  const current = Boolean(feature.get("current"));
+  if (feature.get("what") === "residual") {
+    const styles = [
+      new Style({ stroke: new Stroke({ color: "rgba(0,0,0,0.75)", width: 4.5 }) }),
+      new Style({ stroke: new Stroke({ color: "#FFD54A", width: 2.2 }) }),
+    ];
+    styles.push(
+      new Style({
+        geometry: (f) => new Point((f.getGeometry() as LineString).getFirstCoordinate()),
+        text: label(String(feature.get("text")), 16, "#FFD54A"),
+      }),
+    );
+    return styles;
+  }
+  const colour = current ? "#FFD54A" : "#FFFFFF";
+  return [
+    new Style({ image: new RegularShape({ points: 4, radius: 12, radius2: 0, angle: Math.PI / 4, stroke: new Stroke({ color: "rgba(0,0,0,0.8)", width: 5 }) }) }),
+    new Style({ image: new RegularShape({ points: 4, radius: 12, radius2: 0, angle: Math.PI / 4, stroke: new Stroke({ color: colour, width: 2 }) }) }),
+    new Style({ image: new Circle({ radius: current ? 9 : 6, stroke: new Stroke({ color: colour, width: 1.6 }) }) }),
+    new Style({ text: label(String(feature.get("text")), -18, colour) }),
+  ];
+}
+
+function label(text: string, offsetY: number, colour: string): Text {
+  return new Text({
+    text,
+    offsetY,
+    font: "600 12px sans-serif",
+    fill: new Fill({ color: colour }),
+    stroke: new Stroke({ color: "rgba(0,0,0,0.85)", width: 4 }),
+    overflow: true,
+  });
+}
+
+function cursorStyle(feature: FeatureLike): Style[] {
+  if (feature.get("what") === "reach") {
+    return [new Style({ stroke: new Stroke({ color: "#fff", width: 4 }) }), new Style({ stroke: new Stroke({ color: "#B00020", width: 2, lineDash: [6, 4] }) })];
+  }
+  return [
+    new Style({ image: new RegularShape({ points: 4, radius: 20, radius2: 0, stroke: new Stroke({ color: "#fff", width: 5 }) }) }),
+    new Style({ image: new RegularShape({ points: 4, radius: 20, radius2: 0, stroke: new Stroke({ color: "#B00020", width: 2 }) }) }),
+  ];
+}
+
+const VERTEX = new Circle({ radius: 5, fill: new Fill({ color: "#fff" }), stroke: new Stroke({ color: "#111", width: 1.8 }) });
+
+/** Small rings at every point of an outline that can be moved. */
+export function vertexStyle(): Style {
+  return new Style({
+    image: VERTEX,
+    geometry: (feature) => new MultiPoint((feature.getGeometry() as Polygon).getCoordinates().flatMap((ring) => ring.slice(0, -1))),
+  });
+}

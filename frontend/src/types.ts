@@ -1,0 +1,160 @@
+// What Python sends and what goes back. Python's side: corromap/ui/canvas_entries.py and canvas_events.py.
+
+export type XY = [number, number];
+export type Ring = XY[];
+
+export type MarkKind = "rust" | "filler" | "patch" | "hidden" | "sound";
+export type Stage = "surface" | "scaled" | "holed";
+export type Mode = "place" | "mark" | "look";
+
+export interface StyleEntry {
+  colour: string;
+  pattern: string;
+  label: string;
+}
+
+export interface CanvasEntry {
+  mode: Mode;
+  photo: string;
+  compare: string[];
+  activePanel: string | null;
+  suggestion: string | null;
+  message: string;
+  canUndo: boolean;
+  canRedo: boolean;
+  position: string;
+  reportSelection: boolean;
+  height: number;
+}
+
+export interface DatumEntry {
+  id: string;
+  name: string;
+  description: string;
+  shape: string;
+  at: XY; // map mm
+  atMm: XY; // panel mm
+}
+
+export interface ZoneEntry {
+  id: string;
+  name: string;
+  role: string;
+  outline: Ring; // map mm
+  outlineMm: Ring;
+}
+
+export interface PanelEntry {
+  id: string;
+  name: string;
+  outline: Ring; // map mm
+  outlineMm: Ring;
+  origin: XY;
+  u: XY;
+  v: XY;
+  covers: string[];
+  zones: ZoneEntry[];
+  datums: DatumEntry[];
+  mountings: { id: string; name: string; kind: string; at: XY }[];
+  lines: { kind: string; line: Ring }[]; // map mm
+}
+
+export interface TemplateEntry {
+  id: string;
+  name: string;
+  panels: PanelEntry[];
+}
+
+export interface PhotoEntry {
+  id: string;
+  name: string;
+  width: number;
+  height: number;
+  tileUrl: string;
+}
+
+export interface PlacingEntry {
+  ok: true;
+  matrix: number[]; // 9, row by row, undistorted px -> panel mm
+  centre: XY;
+  focal: number;
+  k1: number;
+  wMin: number;
+  rmsPx: number;
+  rmsMm: number;
+  datums: string[];
+  residualPx: number[];
+  residualMm: number[];
+  warnings: string[];
+}
+
+export interface NoPlacingEntry {
+  ok: false;
+  message: string;
+  suspects: string[];
+}
+
+export interface MarkEntry {
+  id: string;
+  photo: string;
+  kind: MarkKind;
+  stage: Stage | null;
+  fixing: string | null;
+  exterior: Ring;
+  holes: Ring[];
+}
+
+export interface SightingEntry {
+  photo: string;
+  datum: string;
+  at: XY;
+}
+
+export interface ProjectedEntry {
+  mark: string;
+  photo: string;
+  panel: string;
+  kind: MarkKind;
+  stage: Stage | null;
+  area: Ring[][]; // map mm; polygons of rings
+}
+
+export type Entry =
+  | CanvasEntry
+  | TemplateEntry
+  | PhotoEntry
+  | PlacingEntry
+  | NoPlacingEntry
+  | MarkEntry
+  | SightingEntry
+  | ProjectedEntry
+  | Record<string, StyleEntry>;
+
+export interface Sync {
+  base: number | null;
+  revision: number;
+  put: Record<string, Entry>;
+  gone: string[];
+}
+
+export interface CanvasData {
+  key: string;
+  sync: Sync;
+  applied: { client: string; seq: number } | null;
+  refused: { seq: number; text: string }[];
+}
+
+export type OutEvent =
+  | { type: "mark_added" | "mark_changed"; mark: MarkEntry }
+  | { type: "mark_removed"; mark: string }
+  | { type: "mark_split"; mark: string; line: Ring; id: string }
+  | { type: "marks_joined"; marks: string[]; id: string }
+  | { type: "sighting_set"; photo: string; datum: string; at: XY }
+  | { type: "sighting_removed"; photo: string; datum: string }
+  | { type: "undo" | "redo" | "resend" }
+  | { type: "photo_step"; step: 1 | -1 }
+  | { type: "mark_selected"; mark: string | null }
+  | { type: "datum_selected"; datum: string }
+  | { type: "panel_selected"; panel: string };
+
+export type Numbered = OutEvent & { seq: number };
