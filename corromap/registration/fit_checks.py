@@ -44,6 +44,9 @@ is kept and its interval widened: a real body strays from the template too."""
 REPAIR_SHARE = 0.25
 """A change repairs a fit when it leaves less than this share of the residual."""
 
+MOST_SUSPECTS = 12
+"""Of sightings tried for a swap with each of the others."""
+
 OUTLIER_LEVEL = 0.01
 """Chance of naming a sighting although all are right, over all of them."""
 
@@ -66,6 +69,9 @@ def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registrati
         Crossed, mirrored or poor; None when the fit can be used.
     """
     upright = _is_upright(fit.matrix, sighted.panel.facing)
+    if fit.is_in_front and not fit.is_fixed:
+        text = f"the points hardly fix the panel's plane; {suggestion(sighted, fit.lens, where='off the line they lie on')}"
+        return refuse(sighted, FailureReason.COLLINEAR, text, sighted.ids)
     if fit.is_in_front and fit.spread_px <= GOOD_SIGMAS * settings.click_sigma_px:
         return None if upright else _mirrored(sighted)
     swap = _repairing_swap(sighted, fit, settings)
@@ -136,7 +142,7 @@ def _at_odds(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registratio
         again = suggestion(sighted, fit.lens, ordinal={4: "fifth", 5: "sixth"}[count])
         return refuse(sighted, reason, f"{text}; check their names, then {again}")
     others = [left_out_fit(sighted, fit, i) for i in range(count)]
-    missed = np.array([o.spread_px if _is_right(o, sighted) else np.inf for o in others])
+    missed = np.array([o.spread_px if o.is_fixed and _is_right(o, sighted) else np.inf for o in others])
     order = [int(i) for i in np.argsort(missed, kind="stable")]
     suspects = tuple(sighted.ids[i] for i in order[:3])
     if missed[order[0]] > _poor_limit(sighted, settings):
@@ -185,9 +191,10 @@ def _is_right(fit: PanelFit, sighted: Sighted) -> bool:
 
 def _repairing_swap(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, int] | None:
     """Find the pair that makes everything fit when its two names change places."""
-    count = len(sighted.ids)
-    pairs = list(combinations(range(count), 2))
-    orders = np.tile(np.arange(count), (len(pairs), 1))
+    # with many points one of the two is surely among those that miss most
+    suspects = set(np.argsort(-np.abs(fit.residual_px).sum(axis=1))[:MOST_SUSPECTS].tolist())
+    pairs = [pair for pair in combinations(range(len(sighted.ids)), 2) if suspects & set(pair)]
+    orders = np.tile(np.arange(len(sighted.ids)), (len(pairs), 1))
     for row, (i, j) in enumerate(pairs):
         orders[row, [i, j]] = j, i
     score = _swap_scores(fit, orders, sighted.panel.facing)

@@ -10,21 +10,17 @@ from itertools import combinations
 
 import numpy as np
 
-from corromap.frames import DatumId, FloatArray
+from corromap.frames import DatumId
 from corromap.registration.lens import Lens
 from corromap.registration.result import FailureReason, RegistrationFailure
-from corromap.registration.sighted import LEAST_POINTS, Sighted, extent
+from corromap.registration.sighted import LEAST_POINTS, LINE_SHARE, Sighted, extent, line_widths, lone_point
 from corromap.registration.suggest import suggestion
 from corromap.survey import Settings
 
 __all__ = ["check_sightings", "refuse"]
 
-LINE_SHARE = 0.01
-"""Points lie on one line when they stray from it by less than this share of
-their extent along it (root mean square, on the panel) ..."""
-
 LINE_SIGMAS = 3.0
-"""... or by less than so many click errors in the photo."""
+"""Clicks that stray from a line by less than so many click errors lie on it."""
 
 NEAR_PHOTO_SHARE = 0.05
 """Clicks that span less of the photo's diagonal are refused."""
@@ -121,23 +117,14 @@ def _too_near(sighted: Sighted, lens: Lens) -> RegistrationFailure | None:
 
 def _collinear(sighted: Sighted, lens: Lens, settings: Settings) -> RegistrationFailure | None:
     """Find a line that all points but one lie on: two must lie off any line."""
-    px, mm = lens.undistort(sighted.clicked_px), sighted.datum_mm
-    across, along = _line_widths(mm)
+    lone = lone_point(sighted.datum_mm)
+    if lone is None:
+        lone = lone_point(lens.undistort(sighted.clicked_px), LINE_SIGMAS * settings.click_sigma_px)
+    if lone is None:
+        return None
+    across, along = line_widths(sighted.datum_mm)
     every = across < LINE_SHARE * along
-    for left_out in range(len(sighted.ids)):
-        rest = np.arange(len(sighted.ids)) != left_out
-        across_mm, along_mm = _line_widths(mm[rest])
-        across_px, _ = _line_widths(px[rest])
-        if across_mm >= LINE_SHARE * along_mm and across_px >= LINE_SIGMAS * settings.click_sigma_px:
-            continue
-        which = "all the points" if every else f"all the points but {sighted.name(left_out)}"
-        text = f"{which} lie on one line, which fixes no plane; {suggestion(sighted, lens, where='off that line')}"
-        on_line = sighted.ids if every else tuple(sighted.ids[i] for i in np.flatnonzero(rest))
-        return refuse(sighted, FailureReason.COLLINEAR, text, on_line)
-    return None
-
-
-def _line_widths(xy: FloatArray) -> tuple[float, float]:
-    """Root mean square extent across and along the best line."""
-    along, across = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False) / np.sqrt(len(xy))
-    return float(across), float(along)
+    which = "all the points" if every else f"all the points but {sighted.name(lone)}"
+    text = f"{which} lie on one line, which fixes no plane; {suggestion(sighted, lens, where='off that line')}"
+    on_line = sighted.ids if every else sighted.ids[:lone] + sighted.ids[lone + 1 :]
+    return refuse(sighted, FailureReason.COLLINEAR, text, on_line)

@@ -15,6 +15,7 @@ import numpy as np
 from corromap.frames import FloatArray, PhotoId
 from corromap.registration.fit_checks import check_fit
 from corromap.registration.guards import check_sightings
+from corromap.registration.homography import apply
 from corromap.registration.lens import Lens
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.prior import prior_lens
@@ -172,5 +173,5 @@ def _follow(fit: PanelFit, change: FloatArray) -> PanelFit:
     problem = replace(fit.problem, lens=_moved(fit.lens, change))
     parameters = least_squares(fit.jacobian, fit.residual_px.ravel() - fit.by_lens @ change)
     matrix = fit.matrix + (fit.basis @ parameters).reshape(3, 3)
-    moved = problem.linearised(matrix / np.linalg.norm(matrix))
-    return moved if moved.is_in_front else problem.linearised(fit.matrix)
+    matrix /= np.linalg.norm(matrix)
+    return problem.linearised(matrix if (apply(matrix, problem.a)[1] > 0).all() else fit.matrix)

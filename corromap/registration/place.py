@@ -16,7 +16,7 @@ from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
 from corromap.registration.lenses import solve_lenses
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
-from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
+from corromap.registration.result import FailureReason, Registration, RegistrationFailure, clicks_label, lens_label
 from corromap.registration.sighted import Sighted, tried_panels
 from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
@@ -26,6 +26,9 @@ __all__ = ["W_SHARE", "place_photo", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
+
+UNASKED = frozenset({FailureReason.TOO_FEW, FailureReason.COLLINEAR, FailureReason.TOO_NEAR})
+"""Of a panel nobody clicked a point of its own on, these are not worth telling."""
 
 W_SHARE = 0.25
 """Ours: a place counts down to this share of the smallest ``w`` at a sighting,
@@ -91,7 +94,8 @@ def place_photos(
     dict
         By photo and panel, in the order of the survey and the template. A
         panel is tried when one of its own datum points was clicked, or four
-        points in all when those on its folds are counted.
+        points in all when those on its folds are counted; the latter is passed
+        over when they lie on one line, as those of a single fold do.
     """
     clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
     return dict(_placed(survey.photos, clicks, survey.settings, template))
@@ -111,7 +115,9 @@ def _placed(
     for photo in photos:
         own = [s for s in sightings if s.photo == photo.id]
         for panel in tried_panels(photo, own, template):
-            placed[photo.id, panel.id] = place_photo(photo, panel, own, lenses[photo.id], settings, template)
+            found = place_photo(photo, panel, own, lenses[photo.id], settings, template)
+            if not (isinstance(found, RegistrationFailure) and found.reason in UNASKED and _is_unasked(panel, own)):
+                placed[photo.id, panel.id] = found
     return placed
 
 
@@ -166,3 +172,8 @@ def _sources(
 
 def _rms(residual: FloatArray) -> float:
     return float(np.sqrt((residual**2).sum(axis=1).mean()))
+
+
+def _is_unasked(panel: Panel, sightings: Iterable[Sighting]) -> bool:
+    """Whether only points on the panel's folds were clicked, for a neighbour's sake."""
+    return not {datum.id for datum in panel.datum_points} & {s.datum for s in sightings}

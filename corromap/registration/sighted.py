@@ -12,10 +12,23 @@ from corromap.frames import DatumId, FloatArray, PanelId
 from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
-__all__ = ["LEAST_POINTS", "Sighted", "datum_positions", "extent", "tried_panels"]
+__all__ = [
+    "LEAST_POINTS",
+    "LINE_SHARE",
+    "Sighted",
+    "datum_positions",
+    "extent",
+    "line_widths",
+    "lone_point",
+    "tried_panels",
+]
 
 LEAST_POINTS = 4
 """A plane's map has eight degrees of freedom, a click gives two."""
+
+LINE_SHARE = 0.01
+"""Ours: points lie on one line when they stray from it by less than this share of
+their extent along it (root mean square)."""
 
 
 @lru_cache(maxsize=512)
@@ -51,6 +64,45 @@ def extent(xy: FloatArray) -> float:
         In the points' unit.
     """
     return float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0))))
+
+
+def line_widths(xy: FloatArray) -> tuple[float, float]:
+    """Measure points across and along the line that fits them best.
+
+    Parameters
+    ----------
+    xy : ndarray of float64, shape (N, 2)
+        Points, N >= 2.
+
+    Returns
+    -------
+    across, along : float
+        Root mean square distance from the line, and along it from the centroid.
+    """
+    along, across = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False) / np.sqrt(len(xy))
+    return float(across), float(along)
+
+
+def lone_point(xy: FloatArray, least_across: float = 0.0) -> int | None:
+    """Find a point without which the others lie on one line.
+
+    Parameters
+    ----------
+    xy : ndarray of float64, shape (N, 2)
+        Points, N >= 3.
+    least_across : float
+        Points that stray less than this from a line lie on it as well.
+
+    Returns
+    -------
+    int or None
+        None when at least two points lie off every line: a plane is fixed.
+    """
+    for index in range(len(xy)):
+        across, along = line_widths(np.delete(xy, index, axis=0))
+        if across < max(LINE_SHARE * along, least_across):
+            return index
+    return None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,7 +12,7 @@ from corromap.registration.homography import homogeneous
 from corromap.registration.lens import Lens
 from corromap.registration.panel_fit import PanelFit, fit_panel
 from corromap.registration.prior import prior_lens
-from corromap.registration.sighted import LEAST_POINTS, Sighted, datum_positions
+from corromap.registration.sighted import LEAST_POINTS, Sighted, datum_positions, lone_point
 from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
@@ -21,9 +21,6 @@ __all__ = ["next_datum", "next_point", "suggestion"]
 FARTHEST = 4.0
 """A point more than so many times as far from the camera as the farthest one
 clicked is not asked for; the same limit as for marks (`place.W_SHARE`)."""
-
-LARGEST_CONDITION = 1e7
-"""Above this the sightings fix no plane and the next point must add spread."""
 
 
 def next_datum(photo: Photo, panel: Panel, sightings: Iterable[Sighting], template: BodyTemplate) -> DatumId | None:
@@ -112,11 +109,11 @@ def suggestion(sighted: Sighted, lens: Lens, *, ordinal: str = "", where: str = 
 
 
 def _usable_fit(sighted: Sighted, lens: Lens) -> PanelFit | None:
-    if len(sighted.ids) < LEAST_POINTS or len(np.unique(sighted.clicked_px, axis=0)) < LEAST_POINTS:
+    """Fit what is clicked, or None while the next point must add spread."""
+    if len(sighted.ids) < LEAST_POINTS or lone_point(sighted.datum_mm) is not None:
         return None
     fit = fit_panel(sighted.clicked_px, sighted.datum_mm, lens)
-    usable = fit.is_in_front and np.linalg.cond(fit.jacobian) < LARGEST_CONDITION
-    return fit if usable else None
+    return fit if fit.is_fixed else None
 
 
 def _information_gain(sighted: Sighted, fit: PanelFit, places: FloatArray) -> FloatArray:
