@@ -13,6 +13,8 @@ from shapely.geometry.base import BaseGeometry
 from corromap.errors import InvalidValueError
 from corromap.evaluation import Evaluation
 from corromap.frames import MarkId, PanelId, ZoneId
+from corromap.measures.ground import ground_of
+from corromap.measures.patches import patches_on_patches
 from corromap.projection import ProjectedMark
 from corromap.report.describe import map_description
 from corromap.report.legend import (
@@ -28,12 +30,18 @@ from corromap.report.legend import (
 from corromap.report.palette import (
     ACCENT,
     FAINT,
+    FILLER,
     HIDDEN,
     INK,
     LOOKS,
     NEVER_SEEN,
     PANEL,
     PAPER,
+    PATCH,
+    PATCH_ON_PATCH,
+    RUST_HOLED,
+    RUST_SCALED,
+    RUST_SURFACE,
     STEEL,
     Look,
     look_of,
@@ -61,6 +69,7 @@ FEATURE_LINES: Mapping[FeatureKind, dict[str, str | float | None]] = {
     FeatureKind.BRACKET: {"fill": "#E6E1D5", "stroke": FAINT, "stroke_width": 1.1},
 }  # fmt: skip
 """Line work of the body: quiet, for finding one's way; nothing is measured on it."""
+ALWAYS_EXPLAINED = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, FILLER, PATCH, HIDDEN, NEVER_SEEN)
 NUMBER_ROOM_PX = 6.5
 """A zone narrower than twice this carries no number; its name shows under the pointer."""
 _PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
@@ -189,8 +198,15 @@ class _Map:
     def marks(self, panel: Panel) -> list[str]:
         if self.evaluation is None:
             return []
-        kinds = [p for p in self.evaluation.projection.marks if p.panel == panel.id and p.mark.kind in DRAWING_ORDER]
-        return [self.mark(p) for p in sorted(kinds, key=lambda p: DRAWING_ORDER.index(p.mark.kind))]
+        here = [p for p in self.evaluation.projection.marks if p.panel == panel.id and p.mark.kind in DRAWING_ORDER]
+        drawn = {kind: [self.mark(p) for p in here if p.mark.kind is kind] for kind in DRAWING_ORDER}
+        drawn[MarkKind.PATCH] += [self.patch_on_patch(area, panel) for area in _patches_on_patches(here, panel)]
+        return [markup for kind in DRAWING_ORDER for markup in drawn[kind]]
+
+    def patch_on_patch(self, area: MultiPolygon, panel: Panel) -> str:
+        look = PATCH_ON_PATCH
+        return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look),
+                         stroke=look.colour, stroke_width=1.4)  # fmt: skip
 
     def mark(self, projected: ProjectedMark) -> str:
         mark, panel, area = projected.mark, projected.panel, projected.area
@@ -266,11 +282,20 @@ class _Map:
     def legend_entries(self, *, show_datum_points: bool) -> Sequence[LegendEntry]:
         roles = {zone.role for zone in self.template.zones}
         kinds = {mounting.kind for _, mounting in self.template.mountings}
-        looks = LOOKS if self.evaluation is not None else ()
+        looks = [look for look in LOOKS if self.is_drawn(look)]
         entries = [look_entry(look, self.prefix) for look in looks]
         entries += [role_entry(role) for role in Role if role in roles]
         entries += [mounting_entry(kind) for kind in MountingKind if kind in kinds]
         return entries + [datum_entry()] * show_datum_points
+
+    def is_drawn(self, look: Look) -> bool:
+        if self.evaluation is None:
+            return False
+        if look in ALWAYS_EXPLAINED:
+            return True
+        if look is PATCH_ON_PATCH:
+            return any(zone.patch_on_patch for zone in self.evaluation.measures.zones)
+        return any(look_of(p.mark) is look for p in self.evaluation.projection.marks)
 
     def wrap(self, inside: str, height: float) -> str:
         title, description = map_description(self.template, self.evaluation, is_turned=self.sheet.is_turned)
@@ -309,6 +334,13 @@ def _roomy_spot(area: Polygon, signs: MultiPoint, px_mm: float) -> Point | None:
 
 def _title(text: str) -> str:
     return element("title", plain(shortened(text, 160)))
+
+
+def _patches_on_patches(marks: Sequence[ProjectedMark], panel: Panel) -> list[MultiPolygon]:
+    patches = [p for p in marks if p.mark.kind is MarkKind.PATCH]
+    if len(patches) < 2:
+        return []
+    return [place.overlap[panel.id] for place in patches_on_patches([ground_of(panel, patches)])]
 
 
 def _evidence(evaluation: Evaluation, panel: PanelId) -> tuple[BaseGeometry, BaseGeometry]:

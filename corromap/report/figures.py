@@ -10,6 +10,9 @@ from corromap.measures import Figure
 __all__ = ["area", "area_interval", "distance", "fraction", "limit_value", "share", "share_interval", "zone_area"]
 
 MM2_PER_CM2 = 100.0
+SMALLEST_MM2 = 1.0
+SMALLEST_SHARE = 1e-4
+"""Smaller figures are printed as "under", never as 0.00: something is marked there."""
 THIN_SPACE = "\u202f"
 
 
@@ -44,6 +47,8 @@ def area(figure: Figure) -> str:
     """
     if figure.area_mm2 <= 0:
         return "none"
+    if figure.area_mm2 < SMALLEST_MM2:
+        return "under 0.01 cm²"
     return f"{_grouped(figure.area_mm2 / MM2_PER_CM2, _precision(figure))} cm²"
 
 
@@ -82,6 +87,8 @@ def share(figure: Figure) -> str:
     """
     if figure.area_mm2 <= 0:
         return ""
+    if figure.share < SMALLEST_SHARE:
+        return "under 0.01 %"
     half = 50 * (figure.high_share - figure.low_share)
     return f"{_grouped(100 * figure.share, max(_decimals(half, 2), 0))} %"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, MeasureName, OutcomeKind
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
 from corromap.io.rules import default_rules
@@ -13,6 +13,7 @@ from corromap.report.digests import Digests, digests_of
 from corromap.report.drawing import map_svg
 from corromap.report.photo_page import PhotoPage, photo_pages
 from corromap.report.tables import (
+    NOTHING_SEEN,
     GroupRow,
     MarkRow,
     MountingRow,
@@ -28,7 +29,7 @@ from corromap.report.tables import (
 )
 from corromap.survey import Car
 
-__all__ = ["Fact", "Maps", "NoteRow", "OutcomeView", "ReportView", "report_view"]
+__all__ = ["Fact", "Limit", "Maps", "NoteRow", "OutcomeView", "ReportView", "report_view"]
 
 CAR_LABELS = {
     "label": "Car",
@@ -73,6 +74,22 @@ class NoteRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Limit:
+    """A rule that was reached, with the places where it was.
+
+    Parameters
+    ----------
+    rule : PatchRow
+        Its title, limit, source.
+    places : tuple of PatchRow
+        Worst first.
+    """
+
+    rule: PatchRow
+    places: tuple[PatchRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class OutcomeView:
     """The outcome as printed.
 
@@ -85,7 +102,10 @@ class OutcomeView:
     headline : str
         One sentence.
     reasons : tuple of PatchRow
-        Limits reached, most severe first.
+        Limits reached, most severe first; those about evidence are told by
+        the zones that were not shown.
+    limits : tuple of Limit
+        The same by rule.
     uncertain : tuple of PatchRow
         Limits inside the interval.
     advice, always : tuple of str
@@ -96,6 +116,7 @@ class OutcomeView:
     style: str
     headline: str
     reasons: tuple[PatchRow, ...]
+    limits: tuple[Limit, ...]
     uncertain: tuple[PatchRow, ...]
     advice: tuple[str, ...]
     always: tuple[str, ...]
@@ -125,7 +146,9 @@ class ReportView:
     car: tuple[Fact, ...]
     outcome: OutcomeView
     whole: GroupRow
-    unseen: tuple[ZoneRow, ...]
+    scarce: tuple[ZoneRow, ...]
+    never: tuple[ZoneRow, ...]
+    never_others: tuple[ZoneRow, ...]
     unplaced: tuple[MarkRow, ...]
     maps: Maps
     found: tuple[ZoneRow, ...]
@@ -180,7 +203,9 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         car=_car(evaluation.survey.car),
         outcome=_outcome(evaluation),
         whole=groups[0],
-        unseen=tuple(row for row in zones if row.zone in unseen),
+        scarce=tuple(row for row in zones if row.zone in unseen and not _is_never_seen(row)),
+        never=tuple(row for row in zones if row.is_load_bearing and _is_never_seen(row)),
+        never_others=tuple(row for row in zones if not row.is_load_bearing and _is_never_seen(row)),
         unplaced=tuple(row for row in marks if not row.is_whole),
         maps=Maps(
             phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
@@ -188,7 +213,7 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
             sheet=map_svg(evaluation.template, evaluation, width=760, prefix="ms"),
         ),
         found=tuple(row for row in zones if row.found.affected.is_marked),
-        quiet=tuple(row for row in zones if not row.found.affected.is_marked),
+        quiet=tuple(row for row in zones if not row.found.affected.is_marked and not _is_never_seen(row)),
         groups=groups,
         patches=patch_rows(evaluation),
         patched=tuple(row for row in zones if row.found.patch.is_marked),
@@ -209,6 +234,10 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     )
 
 
+def _is_never_seen(row: ZoneRow) -> bool:
+    return row.found.never_seen_share > 1 - NOTHING_SEEN and not row.found.affected.is_marked
+
+
 def _car(car: Car) -> tuple[Fact, ...]:
     values = ((label, getattr(car, name)) for name, label in CAR_LABELS.items())
     return tuple(Fact(label, value) for label, value in values if value.strip())
@@ -217,6 +246,10 @@ def _car(car: Car) -> tuple[Fact, ...]:
 def _outcome(evaluation: Evaluation) -> OutcomeView:
     outcome, numbers = evaluation.assessment.outcome, mark_numbers(evaluation)
     reached = {id(result) for result in outcome.reasons}
+    shown = [result for result in outcome.reasons if result.rule.measure is not MeasureName.NOT_SHOWN_SHARE]
+    by_rule: dict[str, list[PatchRow]] = {}
+    for result in shown:
+        by_rule.setdefault(result.rule.id, []).append(rule_row(result, numbers))
     return OutcomeView(
         word=outcome.kind.value,
         style={
@@ -226,7 +259,8 @@ def _outcome(evaluation: Evaluation) -> OutcomeView:
             OutcomeKind.STOP: "is-stop",
         }[outcome.kind],
         headline=outcome.headline,
-        reasons=tuple(rule_row(result, numbers) for result in outcome.reasons),
+        reasons=tuple(rule_row(result, numbers) for result in shown),
+        limits=tuple(Limit(rows[0], tuple(rows)) for rows in by_rule.values()),
         uncertain=tuple(rule_row(r, numbers) for r in outcome.uncertain if id(r) not in reached),
         advice=ADVICE[outcome.kind],
         always=ALWAYS,

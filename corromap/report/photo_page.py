@@ -7,12 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from corromap.evaluation import Evaluation
 from corromap.frames import FloatArray, MarkId, PhotoId
 from corromap.io.photos import thumbnail
-from corromap.registration import Registration
+from corromap.registration import FailureReason, Registration
 from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.report.tables import mark_numbers
@@ -63,6 +62,9 @@ class PhotoPage:
         Photo with outlines.
     placements : tuple of Placement
         Panel by panel.
+    glimpsed : tuple of str
+        Panels with too few datum points to be tried, where the photo has a
+        place on another: neighbours that share points of a fold.
     sightings : tuple of (str, str)
         Letter and name of each datum point sighted.
     marks : tuple of int
@@ -77,6 +79,7 @@ class PhotoPage:
     sha256: str
     svg: str
     placements: tuple[Placement, ...]
+    glimpsed: tuple[str, ...]
     sightings: tuple[tuple[str, str], ...]
     marks: tuple[int, ...]
 
@@ -113,6 +116,7 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
     marks = [mark for mark in survey.marks if mark.photo == photo.id]
     sightings = [sighting for sighting in survey.sightings if sighting.photo == photo.id]
     known = evaluation.template.datum_points
+    placements, glimpsed = _placements(evaluation, photo.id)
     names = [known[s.datum][1].name if s.datum in known else str(s.datum) for s in sightings]
     return PhotoPage(
         number=index,
@@ -122,7 +126,8 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
         size=f"{photo.width_px} × {photo.height_px} px",
         sha256=photo.sha256,
         svg=photo_svg(photo, data, marks, sightings, numbers, prefix=f"p{index}"),
-        placements=_placements(evaluation, photo.id),
+        placements=placements,
+        glimpsed=glimpsed,
         sightings=tuple((letter_of(i), name) for i, name in enumerate(names)),
         marks=tuple(numbers[mark.id] for mark in marks),
     )
@@ -145,17 +150,20 @@ def letter_of(index: int) -> str:
     return LETTERS[place] + (str(turn + 1) if turn else "")
 
 
-def _placements(evaluation: Evaluation, photo: PhotoId) -> tuple[Placement, ...]:
-    found = []
-    for (photo_id, panel_id), result in evaluation.registrations.items():
-        if photo_id != photo:
-            continue
-        name = evaluation.template.panel(panel_id).name
+def _placements(evaluation: Evaluation, photo: PhotoId) -> tuple[tuple[Placement, ...], tuple[str, ...]]:
+    results = [(panel, result) for (p, panel), result in evaluation.registrations.items() if p == photo]
+    is_placed = any(isinstance(result, Registration) for _, result in results)
+    found, glimpsed = [], []
+    for panel, result in results:
+        name = evaluation.template.panel(panel).name
         if isinstance(result, Registration):
             found.append(Placement(name, is_placed=True, summary=_fit_summary(result), warnings=result.warnings))
+        elif is_placed and result.reason is FailureReason.TOO_FEW:
+            glimpsed.append(name)
         else:
             found.append(Placement(name, is_placed=False, summary=result.message, warnings=()))
-    return tuple(found)
+    found.sort(key=lambda placement: not placement.is_placed)
+    return tuple(found), tuple(glimpsed)
 
 
 def _fit_summary(fit: Registration) -> str:
@@ -267,17 +275,18 @@ def _outline(mark: Mark, to_sheet: FloatArray, prefix: str) -> str:
 
 
 def _label(mark: Mark, label: int, to_sheet: FloatArray, size: tuple[float, float]) -> str:
-    area = mark.outline.repaired()
-    spot = (
-        np.array(mark.outline.exterior_px[0]) if area.is_empty else shapely.get_coordinates(area.point_on_surface())[0]
+    """Write the number of a mark beside its upper right so that it hides nothing inside."""
+    drawn = mark.outline.exterior_px @ to_sheet[:, :2].T + to_sheet[:, 2]
+    corner = drawn[np.argmax(drawn[:, 0] - drawn[:, 1])]
+    width = 12 + 11 * len(str(label))
+    x = min(max(float(corner[0]) + 8, 0.0), size[0] - width)
+    y = min(max(float(corner[1]) - 24, 0.0), size[1] - 24.0)
+    box = element("rect", x=x, y=y, width=width, height=24, rx=4, fill=PANEL, stroke=look_of(mark).colour,
+                  stroke_width=2.2)  # fmt: skip
+    at = text_element(
+        str(label), x + width / 2, y + 18, text_anchor="middle", font_size=18, font_weight="bold", fill=INK
     )
-    width = 15 + 13 * len(str(label))
-    x = min(max(float(to_sheet[0, :2] @ spot + to_sheet[0, 2]), width / 2), size[0] - width / 2)
-    y = min(max(float(to_sheet[1, :2] @ spot + to_sheet[1, 2]), 15.0), size[1] - 15.0)
-    box = element("rect", x=x - width / 2, y=y - 14, width=width, height=28, rx=5, fill=PANEL,
-                  stroke=look_of(mark).colour, stroke_width=2.5)  # fmt: skip
-    text = text_element(str(label), x, y + 7.5, text_anchor="middle", font_size=22, font_weight="bold", fill=INK)
-    return box + text
+    return box + at
 
 
 def _sighting(sighting: Sighting, letter: str, to_sheet: FloatArray) -> str:

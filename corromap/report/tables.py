@@ -74,8 +74,8 @@ class FindingRow:
         As printed.
     affected, rust, filler, patch : AreaCell
         Affected is the union; each kind keeps all the ground it was marked on.
-    stages : tuple of (str, AreaCell)
-        Rust by stage, worst first, those marked only.
+    stages : tuple of (str, str)
+        Rust by stage, worst first, those marked only: name and area.
     pieces, patch_count, patch_on_patch : int
         Separate pieces of affected ground; patches; patches on patches.
     seen, hidden, never_seen : str
@@ -90,7 +90,7 @@ class FindingRow:
     rust: AreaCell
     filler: AreaCell
     patch: AreaCell
-    stages: tuple[tuple[str, AreaCell], ...]
+    stages: tuple[tuple[str, str], ...]
     pieces: int
     patch_count: int
     patch_on_patch: int
@@ -271,7 +271,7 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
         rust=_cell(measure.kinds[MarkKind.RUST], seen),
         filler=_cell(measure.kinds[MarkKind.FILLER], seen),
         patch=_cell(measure.kinds[MarkKind.PATCH], seen),
-        stages=tuple((stage, cell) for stage, cell in stages if cell.is_marked),
+        stages=tuple((stage, cell.value) for stage, cell in stages if cell.is_marked) + _unstaged(measure),
         pieces=measure.affected.pieces,
         patch_count=measure.kinds[MarkKind.PATCH].separate,
         patch_on_patch=measure.patch_on_patch,
@@ -282,6 +282,12 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
         hidden_share=measure.hidden_share,
         never_seen_share=measure.never_seen_share,
     )
+
+
+def _unstaged(measure: ZoneMeasure | GroupMeasure) -> tuple[tuple[str, str], ...]:
+    """Rust without a stage: what is left when each place with a stage is taken off once."""
+    left = measure.kinds[MarkKind.RUST].area_mm2 - sum(figure.area_mm2 for figure in measure.stages.values())
+    return (("stage not given", f"{left / figures.MM2_PER_CM2:.1f} cm²"),) if left > 0.05 * figures.MM2_PER_CM2 else ()
 
 
 def zone_rows(evaluation: Evaluation) -> tuple[ZoneRow, ...]:
@@ -356,7 +362,9 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> PatchRow:
         value=figures.limit_value(reading.value, rule.unit),
         interval=interval,
         limit=f"from {figures.limit_value(rule.at_least, rule.unit)}",
-        margin=f"{left} below" if result.margin > 0 else ("at the limit" if result.margin == 0 else f"{left} above"),
+        margin="at the limit"
+        if result.margin == 0
+        else f"{left} {'below' if result.margin > 0 else 'above'} the limit",
         verdict=VERDICT_NAMES[result.verdict],
         outcome=rule.outcome.value,
         source=rule.source,
