@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, MeasureName, OutcomeKind
 from corromap.evaluation import Evaluation
-from corromap.frames import PhotoId
+from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.report.digests import Digests, digests_of
 from corromap.report.drawing import map_svg
@@ -29,7 +29,7 @@ from corromap.report.tables import (
 )
 from corromap.survey import Car
 
-__all__ = ["Fact", "Limit", "Maps", "NoteRow", "OutcomeView", "ReportView", "report_view"]
+__all__ = ["Fact", "Limit", "Maps", "Named", "NoteRow", "OutcomeView", "ReportView", "report_view"]
 
 CAR_LABELS = {
     "label": "Car",
@@ -55,6 +55,20 @@ class Fact:
 
     label: str
     value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """One or several zones in a list.
+
+    Parameters
+    ----------
+    numbers, name : str
+        As printed; the name of the panel where all its zones are meant.
+    """
+
+    numbers: str
+    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +161,10 @@ class ReportView:
     outcome: OutcomeView
     whole: GroupRow
     scarce: tuple[ZoneRow, ...]
-    never: tuple[ZoneRow, ...]
-    never_others: tuple[ZoneRow, ...]
+    never: tuple[Named, ...]
+    never_count: int
+    never_others: tuple[Named, ...]
+    never_others_count: int
     unplaced: tuple[MarkRow, ...]
     maps: Maps
     found: tuple[ZoneRow, ...]
@@ -197,6 +213,8 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
     settings = evaluation.survey.settings
+    never = tuple(row for row in zones if row.is_load_bearing and _is_never_seen(row))
+    never_others = tuple(row for row in zones if not row.is_load_bearing and _is_never_seen(row))
     return ReportView(
         title=evaluation.survey.car.label or "Car without a name",
         made_at=made_at,
@@ -204,8 +222,10 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         outcome=_outcome(evaluation),
         whole=groups[0],
         scarce=tuple(row for row in zones if row.zone in unseen and not _is_never_seen(row)),
-        never=tuple(row for row in zones if row.is_load_bearing and _is_never_seen(row)),
-        never_others=tuple(row for row in zones if not row.is_load_bearing and _is_never_seen(row)),
+        never=_named(evaluation, never),
+        never_count=len(never),
+        never_others=_named(evaluation, never_others),
+        never_others_count=len(never_others),
         unplaced=tuple(row for row in marks if not row.is_whole),
         maps=Maps(
             phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
@@ -232,6 +252,21 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         outline_px=f"{settings.outline_sigma_px:g} px",
         coarsest=f"{settings.coarsest_mm_per_px:g} mm per pixel",
     )
+
+
+def _named(evaluation: Evaluation, rows: Sequence[ZoneRow]) -> tuple[Named, ...]:
+    """Zones by panel: one line where all zones of a panel are among them."""
+    by_panel: dict[PanelId, list[ZoneRow]] = {}
+    for row in rows:
+        by_panel.setdefault(evaluation.template.zone_by_id[row.zone].panel, []).append(row)
+    lines = []
+    for panel_id, group in by_panel.items():
+        panel = evaluation.template.panel(panel_id)
+        if len(group) == len(panel.zones):
+            lines.append(Named(", ".join(str(row.number) for row in group), panel.name))
+        else:
+            lines += [Named(str(row.number), row.found.name) for row in group]
+    return tuple(lines)
 
 
 def _is_never_seen(row: ZoneRow) -> bool:

@@ -12,7 +12,7 @@ from corromap.template import BodyTemplate
 
 __all__ = ["MapSheet", "lay_out"]
 
-MARGIN_TOP = 62.0
+MARGIN_TOP = 84.0
 MARGIN_SIDE = 34.0
 MARGIN_BOTTOM = 46.0
 
