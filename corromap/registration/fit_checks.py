@@ -41,6 +41,10 @@ POOR_SHARE = 0.03
 """... and this share of the extent of the clicks. Between good and poor the fit
 is kept and its interval widened: a real body strays from the template too."""
 
+STRAY_SHARE = 0.05
+"""One sighting farther than this share of the extent of the clicks from where the
+others put it is refused; nearer, it is named in a warning."""
+
 REPAIR_SHARE = 0.25
 """A change repairs a fit when it leaves less than this share of the residual."""
 
@@ -70,8 +74,8 @@ def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registrati
     """
     upright = _is_upright(fit.matrix, sighted.panel.facing)
     if fit.is_in_front and not fit.is_fixed:
-        text = f"the points hardly fix the panel's plane; {suggestion(sighted, fit.lens, where='off the line they lie on')}"
-        return refuse(sighted, FailureReason.COLLINEAR, text, sighted.ids)
+        another = suggestion(sighted, fit.lens, where="off the line they lie on")
+        return refuse(sighted, FailureReason.COLLINEAR, f"the points hardly fix a plane; {another}", sighted.ids)
     if fit.is_in_front and fit.spread_px <= GOOD_SIGMAS * settings.click_sigma_px:
         return None if upright else _mirrored(sighted)
     swap = _repairing_swap(sighted, fit, settings)
@@ -79,8 +83,10 @@ def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registrati
         return _crossed(sighted, *swap)
     if fit.is_in_front and not upright:
         return _mirrored(sighted)
-    is_poor = fit.spread_px > _poor_limit(sighted, settings)
-    return _at_odds(sighted, fit, settings) if is_poor or not fit.is_in_front else None
+    is_poor = not fit.is_in_front or fit.spread_px > _poor_limit(sighted, settings)
+    if is_poor or _has_gross_stray(sighted, fit, settings):
+        return _at_odds(sighted, fit, settings)
+    return None
 
 
 def fit_warnings(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[str, ...]:
@@ -118,8 +124,8 @@ def _mirrored(sighted: Sighted) -> RegistrationFailure:
     article = "" if seen_from in {"below", "above"} else "the "
     text = (
         f"left and right are swapped, as if it were seen from the other side (the panel is drawn seen from {article}"
-        f"{seen_from}); check that the photo shows this side of the panel and of the car and was not flipped, then "
-        "click the points again under their right names"
+        f"{seen_from}); check that the photo shows this side of the panel and of the car, was not flipped and that "
+        "no two opposite points were swapped, then click the points again under their right names"
     )
     return refuse(sighted, FailureReason.MIRRORED, text, sighted.ids)
 
@@ -155,18 +161,31 @@ def _at_odds(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registratio
     return refuse(sighted, reason, f"{text}: click it again or remove it", suspects)
 
 
+def _stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, float, float] | None:
+    """Find the one sighting that stands out: its index and how far it lies off, px and mm."""
+    count = len(sighted.ids)
+    if count < POINTS_FOR_SIGMA:
+        return None
+    gain = removal_gain(fit)
+    worst = int(np.argmax(gain))
+    rest = (fit.square_sum_px2 - float(gain[worst])) / (fit.freedom - 2)
+    if gain[worst] <= max(settings.click_sigma_px**2, rest) * chi2.isf(OUTLIER_LEVEL / count, 2):
+        return None
+    return worst, *left_out_miss(sighted, left_out_fit(sighted, fit, worst), worst)
+
+
+def _has_gross_stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> bool:
+    # a corner click draws the fit after it: its residual stays small however wrong it is
+    stray = _stray(sighted, fit, settings)
+    return stray is not None and stray[1] > STRAY_SHARE * extent(sighted.clicked_px)
+
+
 def _stray_sentence(sighted: Sighted, fit: PanelFit, settings: Settings) -> str | None:
-    count, variance = len(sighted.ids), settings.click_sigma_px**2
-    if count >= POINTS_FOR_SIGMA:
-        gain = removal_gain(fit)
-        worst = int(np.argmax(gain))
-        rest = (fit.square_sum_px2 - float(gain[worst])) / (fit.freedom - 2)
-        if gain[worst] > max(variance, rest) * chi2.isf(OUTLIER_LEVEL / count, 2):
-            px, mm = left_out_miss(sighted, left_out_fit(sighted, fit, worst), worst)
-            return (
-                f"The point {sighted.name(worst)} lies {px:.1f} px ({mm:.1f} mm) from where the others put it: "
-                "click it again."
-            )
+    stray = _stray(sighted, fit, settings)
+    if stray is not None:
+        worst, px, mm = stray
+        where = f"lies {px:.1f} px ({mm:.1f} mm) from where the others put it"
+        return f"The point {sighted.name(worst)} {where}: click it again."
     if fit.spread_px > GOOD_SIGMAS * settings.click_sigma_px:
         return (
             f"The points miss by {fit.spread_px:.1f} px where {settings.click_sigma_px:g} px is expected, so the "

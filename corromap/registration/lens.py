@@ -26,7 +26,7 @@ from corromap.frames import CameraId, FloatArray, frozen_array
 
 __all__ = ["Lens"]
 
-LEAST_SLOPE = 0.25
+LEAST_SLOPE = 0.1
 """Ours. With k1 < 0 the cubic turns back on itself far out. Where its slope has
 fallen to this, it is continued straight, so that every pixel has one place."""
 
