@@ -95,14 +95,14 @@ def file_version(conn: sqlite3.Connection) -> int:
     application = conn.execute("PRAGMA application_id").fetchone()[0]
     version = conn.execute("PRAGMA user_version").fetchone()[0]
     if application != APPLICATION_ID:
-        raise SurveyFileError("this is a database of another program, not a survey file")
+        raise SurveyFileError("is a database of another program, not a survey file")
     if version > CURRENT_VERSION:
         raise NewerSchemaError(
-            f"written by a later version of corromap (file version {version}, this program reads up to "
+            f"was written by a later version of corromap (file version {version}, this program reads up to "
             f"{CURRENT_VERSION}); update corromap, the file is untouched"
         )
     if version not in SCHEMAS:
-        raise SurveyFileError(f"unknown file version {version}; the file is damaged or not a survey file")
+        raise SurveyFileError(f"has the unknown file version {version}; it is damaged or not a survey file")
     return int(version)
 
 

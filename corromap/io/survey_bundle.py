@@ -27,6 +27,7 @@ from corromap.io.survey_record import (
     checked_blob,
     checked_row,
     checked_text,
+    printable_line,
     read_head,
     read_record,
     sighting_key,
@@ -211,7 +212,7 @@ def _settle(conn: sqlite3.Connection, record: SurveyRecord, author: str, label: 
     latest = rows.revision(conn)
     if steps or latest == 0:
         action = "change" if latest else "start"
-        rows.append_change(conn, Change(latest + 1, utc_now(), author, action, label), steps)
+        rows.append_change(conn, Change(latest + 1, utc_now(), printable_line(author, 200), action, label), steps)
 
 
 def _differences(conn: sqlite3.Connection, record: SurveyRecord) -> Iterator[LogEntry]:

@@ -204,7 +204,7 @@ def parse_car(value: object, where: str) -> Car:
 
 def settings_document(settings: Settings) -> Document:
     """Error sizes as a document."""
-    return asdict(settings)
+    return {name: float(value) for name, value in asdict(settings).items()}
 
 
 def parse_settings(value: object, where: str) -> Settings:

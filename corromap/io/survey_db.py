@@ -30,6 +30,9 @@ BUSY_SECONDS = 5.0
 
 _MAGIC = b"SQLite format 3\x00"
 
+_PREDICATES = ("is ", "was ", "has ", "holds ", "lacks ", "cannot ")
+"""How a message begins whose subject is the file itself."""
+
 _SENTENCES = {
     sqlite3.SQLITE_BUSY: "is in use by another window or program; nothing was changed, try again in a moment",
     sqlite3.SQLITE_LOCKED: "is in use by another window or program; nothing was changed, try again in a moment",
@@ -78,7 +81,8 @@ def plain_errors(path: Path) -> Iterator[None]:
     except SurveyFileError as error:
         if str(error).startswith("survey file '"):  # told where it happened
             raise
-        raise type(error)(f"survey file '{path.name}': {error}") from error
+        joint = " " if str(error).startswith(_PREDICATES) else ": "
+        raise type(error)(f"survey file '{path.name}'{joint}{error}") from error
 
 
 def check_header(path: Path) -> None:

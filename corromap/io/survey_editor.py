@@ -15,7 +15,7 @@ from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document
 from corromap.io.survey_db import writing
 from corromap.io.survey_reader import SurveyReader
-from corromap.io.survey_record import sighting_key, utc_now, write_blob
+from corromap.io.survey_record import printable_line, sighting_key, utc_now, write_blob
 from corromap.io.survey_rows import Change, LogEntry
 from corromap.survey import Car, Mark, Note, Photo, Settings, Sighting
 
@@ -35,6 +35,9 @@ __all__ = [
 
 MAX_PHOTO_BYTES = 256 * 1024 * 1024
 """Largest photo file taken. Ours."""
+
+MAX_LABEL = 500
+"""Longest line of the log, in characters. Ours."""
 
 
 class SurveyEditor(SurveyReader):
@@ -329,7 +332,8 @@ class SurveyEditor(SurveyReader):
             entries = [step for step in make(conn) if step.before != step.after]
             if entries:  # saying the same again is no change
                 latest += 1
-                rows.append_change(conn, Change(latest, utc_now(), self.author, "change", label), entries)
+                line = printable_line(label, MAX_LABEL)
+                rows.append_change(conn, Change(latest, utc_now(), self.author, "change", line), entries)
         self.known_revision = latest
         return latest
 

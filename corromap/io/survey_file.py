@@ -25,7 +25,15 @@ from corromap.io.survey_editor import (
     rules_as_document,
     template_as_document,
 )
-from corromap.io.survey_record import SurveyHead, SurveyRecord, checked_text, new_id, utc_now, write_head
+from corromap.io.survey_record import (
+    SurveyHead,
+    SurveyRecord,
+    checked_text,
+    new_id,
+    printable_line,
+    utc_now,
+    write_head,
+)
 from corromap.io.survey_rows import Change, LogEntry, Row
 from corromap.survey import Car, Settings
 
@@ -88,7 +96,7 @@ class SurveyFile(SurveyEditor):
             "rules": rules_document,
         }
         entries = [LogEntry(kind, kind, None, Row(checked_text(kind, doc))) for kind, doc in singles.items()]
-        start = Change(1, utc_now(), author, "start", f"survey started on template '{name}'")
+        start = Change(1, utc_now(), printable_line(author, 200), "start", f"survey started on template '{name}'")
         with new_database(where) as conn:
             write_head(conn, SurveyHead(new_id("survey"), start.at))
             rows.append_change(conn, start, entries)

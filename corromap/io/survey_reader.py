@@ -9,7 +9,7 @@ from corromap.io import survey_rows as rows
 from corromap.io.survey_bundle import opened_bundle, write_bundle
 from corromap.io.survey_check import file_faults
 from corromap.io.survey_db import reading, vacuum_into, with_suffix
-from corromap.io.survey_record import SurveyRecord, read_blob, read_record
+from corromap.io.survey_record import SurveyRecord, printable_line, read_blob, read_record
 from corromap.io.survey_rows import Change
 
 __all__ = ["SurveyReader"]
@@ -37,7 +37,7 @@ class SurveyReader:
 
     def __init__(self, path: Path, author: str) -> None:
         self.path = path
-        self.author = author
+        self.author = printable_line(author, 200)
         self.known_revision = 0
         self._latest: SurveyRecord | None = None
 

@@ -32,6 +32,7 @@ __all__ = [
     "checked_row",
     "checked_text",
     "new_id",
+    "printable_line",
     "read_blob",
     "read_head",
     "read_record",
@@ -143,6 +144,12 @@ def new_id(prefix: str) -> str:
 def utc_now() -> str:
     """Now, UTC, ISO 8601 to the millisecond."""
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def printable_line(text: str, longest: int) -> str:
+    """Text as the log takes it: whole characters, one line, not too long."""
+    whole = text.encode("utf-8", "backslashreplace").decode()
+    return " ".join(whole.split())[:longest]
 
 
 def sighting_key(photo: PhotoId, datum: DatumId) -> str:
