@@ -108,6 +108,8 @@ def _sentences(error: jsonschema.ValidationError) -> list[str]:
             texts = [f"unknown entry '{key:.60}'; remove it" for key in _keys(error.instance) if key not in known]
         case "const" if path == "unit":
             texts = [f"unknown unit {found}: every length must be in millimetres ('{wanted}')"]
+        case "const" if path == "version":
+            texts = [f"format version {found} is not one this program reads ({wanted}); a later corromap may"]
         case "enum":
             texts = [f"expected one of {', '.join(map(str, _list(wanted)))}; found {found}"]
         case "pattern":

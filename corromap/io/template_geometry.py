@@ -12,7 +12,7 @@ from corromap.errors import InvalidValueError
 from corromap.frames import PanelId, PanelOutline
 from corromap.template import Frame2D, Place, SeenFrom
 
-__all__ = ["ON_PANEL_MM", "SLIVER_MM", "SoundPanel", "is_wide"]
+__all__ = ["ON_PANEL_MM", "SAME_PLACE_MM", "SLIVER_MM", "SoundPanel", "is_wide", "read_panel"]
 
 SLIVER_MM = 0.1
 """Two areas overlap when their common ground is wider than this; below it is rounding. Ours."""

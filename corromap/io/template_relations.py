@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 import shapely
+from scipy.spatial import KDTree
 
-from corromap.io.template_geometry import SoundPanel, is_wide
+from corromap.io.template_geometry import SAME_PLACE_MM, SoundPanel, is_wide
 from corromap.template import FOLD_TOLERANCE_MM
 
 __all__ = ["relation_faults"]
@@ -30,7 +31,7 @@ def relation_faults(panels: Sequence[SoundPanel], known: set[str]) -> list[str]:
         Each with its path.
     """
     by_id = {panel.id: panel for panel in panels}
-    faults = _double_ids(panels)
+    faults = [*_double_ids(panels), *_double_points(panels)]
     for panel in panels:
         for index, fold in enumerate(panel.document.get("folds", ())):
             faults += _fold_faults(panel, f"{panel.path}.folds[{index}]", fold, by_id, known)
@@ -50,6 +51,29 @@ def _double_ids(panels: Sequence[SoundPanel]) -> list[str]:
                     faults.append(f"{path}.id: '{entry['id']}' is already the id of {first[entry['id']]}")
                 first.setdefault(entry["id"], path)
     return faults
+
+
+def _double_points(panels: Sequence[SoundPanel]) -> list[str]:
+    """Name datum points of different panels that are one place on the car.
+
+    A point on a fold serves both panels; given twice, a click on one would not
+    help the other.
+    """
+    paths, names, owners, places = [], [], [], []
+    for panel in panels:
+        for index, datum in enumerate(panel.document.get("datum_points", ())):
+            paths.append(f"{panel.path}.datum_points[{index}].at_mm")
+            names.append(datum["id"])
+            owners.append(panel.path)
+            places.append(panel.place.to_car([datum["at_mm"]])[0])
+    if not places:
+        return []
+    pairs = KDTree(np.stack(places)).query_pairs(SAME_PLACE_MM)
+    return [
+        f"{paths[j]}: same place on the car as datum point '{names[i]}'; give it once, on one of the two panels"
+        for i, j in sorted(pairs)
+        if owners[i] != owners[j]
+    ]
 
 
 def _fold_faults(
@@ -141,6 +165,8 @@ def _map_faults(panels: Sequence[SoundPanel]) -> list[str]:
     A panel may be drawn over one that it covers, where that one has no zone:
     then nothing that is reported disappears behind it.
     """
+    if not panels:  # an empty tree cannot be asked
+        return []
     drawn = [panel.on_map(panel.area) for panel in panels]
     tree = shapely.STRtree(drawn)
     faults = []

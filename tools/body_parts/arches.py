@@ -53,7 +53,7 @@ def front_arch(body: Body) -> Draft:
         ("hole-front", "front hole", end + 0.45 * (length - end), 0.3 * height, "Middle of the front {}."),
         ("hole-rear", "rear hole", 0.5 * (body.toe_run + start), 0.25 * height, "Middle of the rear {}."),
     )
-    panel.mounting("damper", "front damper, upper mounting", "damper", (axle, 0.72 * height))
+    panel.mounting("damper", "front damper, upper mounting", "damper", (axle, 0.74 * height))
     return panel
 
 
@@ -87,7 +87,7 @@ def rear_arch(body: Body) -> Draft:
         ("hole-rear", "rear hole", 0.5 * start, 0.3 * height, "Middle of the rear {}."),
         ("hole-front", "front hole", end + 0.5 * (length - end), 0.3 * height, "Middle of the front {}."),
     )
-    panel.mounting("damper", "rear damper, upper mounting", "damper", (axle, 0.68 * height))
+    panel.mounting("damper", "rear damper, upper mounting", "damper", (axle, 0.74 * height))
     panel.mounting("belt-upper", "seat belt, upper anchorage", "belt", (end + 0.45 * (length - end), 0.55 * height))
     return panel
 
@@ -105,7 +105,7 @@ def _arch_datums(panel: Draft, where: str, straight: tuple[float, float, float],
     panel.datums(
         "bracket corner",
         f"corner of the damper bracket in {where}",
-        ("damper-rear", "damper bracket, lower rear corner", axle - 65, 0.52 * height, "Lower rear {}."),
-        ("damper-front", "damper bracket, lower front corner", axle + 65, 0.52 * height, "Lower front {}."),
+        ("damper-rear", "damper bracket, lower rear corner", axle - 65, 0.63 * height, "Lower rear {}."),
+        ("damper-front", "damper bracket, lower front corner", axle + 65, 0.63 * height, "Lower front {}."),
     )
-    panel.box("bracket", axle - 65, 0.52 * height, axle + 65, 0.82 * height)
+    panel.box("bracket", axle - 65, 0.63 * height, axle + 65, 0.88 * height)

@@ -55,8 +55,8 @@ def toe_board(body: Body) -> Draft:
     panel.datums(
         "rib end",
         "end of the rib pressed into the outer part of the left toe-board",
-        ("rib-upper", "rib, upper end", 0.82 * slope, 0.8 * width, "Upper {}."),
         ("rib-lower", "rib, lower end", 0.3 * slope, 0.8 * width, "Lower {}."),
+        ("rib-upper", "rib, upper end", 0.82 * slope, 0.8 * width, "Upper {}."),
     )
     text = "Middle of the cable hole with its rubber grommet in the upper part of the left toe-board."
     panel.datum("hole", "cable hole", "round hole", (0.72 * slope, 0.24 * width), text)

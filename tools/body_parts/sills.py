@@ -89,6 +89,12 @@ def _underside(body: Body) -> Draft:
         text = f"Middle of the {word} drain slot in the underside of the left sill."
         panel.datum(f"slot-{word}", f"{word} drain slot", "slot", at, text)
         panel.box("hole", at[0] - 22, at[1] - 5, at[0] + 22, at[1] + 5)
+    panel.datums(
+        "round hole",
+        "plug hole in the underside of the left sill, beside the jacking plate",
+        ("plug-rear", "rear plug hole", 0.24 * length, 0.45 * width, "Middle of the rear {}."),
+        ("plug-front", "front plug hole", 0.76 * length, 0.45 * width, "Middle of the front {}."),
+    )
     flange = "the flange that joins underside and outer face of the left sill"
     panel.datums(
         "flange notch",
@@ -153,15 +159,12 @@ def _outer(body: Body) -> Draft:
         ("door-front-seam", "front pillar seam", 0.8 * length, tread, "Where the seam below the front door pillar {}."),
         ("door-rear-seam", "lock pillar seam", 0.17 * length, tread, "Where the seam below the lock pillar {}."),
     )
-    for word, share in (("rear", 0.34), ("middle", 0.5), ("front", 0.66)):
+    for word, share in (("rear", 0.315), ("middle", 0.5), ("front", 0.685)):
         text = f"Middle of the {word} small hole for the trim strip, half-way up the left outer sill."
         panel.datum(f"clip-{word}", f"{word} trim hole", "round hole", (share * length, 0.48 * height), text)
-    panel.datums(
-        "bolt",
-        "screw of the tread strip on the left sill",
-        ("screw-rear", "rear tread screw", 0.42 * length, tread, "Middle of the rear {}."),
-        ("screw-front", "front tread screw", 0.6 * length, tread, "Middle of the front {}."),
-    )
+    for word, share in (("rearmost", 0.26), ("second", 0.42), ("third", 0.59), ("foremost", 0.73)):
+        text = f"Middle of the {word} screw of the tread strip on the left sill, counted from the rear."
+        panel.datum(f"screw-{word}", f"{word} tread screw", "bolt", (share * length, tread), text)
     panel.line("edge", [[0, tread], [length, tread]])
     panel.line("seam", [[0, 12], [length, 12]])
     for share in (0.17, 0.8):

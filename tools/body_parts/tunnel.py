@@ -49,7 +49,7 @@ def _wall(body: Body) -> Draft:
             0.55 * slope,
             "Middle of the front round hole for the cables in {}.",
         ),
-        ("hole-rear", "rear hole", 0.4 * length, 0.3 * slope, "Middle of the rear round hole for the cables in {}."),
+        ("hole-rear", "rear hole", 0.4 * length, 0.6 * slope, "Middle of the rear round hole for the cables in {}."),
     )
     for word, what, start, low in (("rear", "pipe clip", 0.2, 0.72), ("middle", "exhaust hanger", 0.56, 0.66)):
         u, v, end, top = start * length, low * slope, start * length + 60, (low - 0.3) * slope
