@@ -84,7 +84,7 @@ def _roof(body: Body) -> Draft:
         "bolt of the gearbox mounting in the tunnel roof",
         ("bolt-left", "left mounting bolt", 0.87 * length, 0.8 * width, "Left {}."),
         ("bolt-right", "right mounting bolt", 0.87 * length, 0.2 * width, "Right {}."),
-        ("bolt-rear", "rear mounting bolt", 0.58 * length, 0.25 * width, "Rear {}."),
+        ("bolt-rear", "rear mounting bolt", 0.52 * length, 0.5 * width, "Rear {}."),
     )
     panel.datums(
         "slot",
