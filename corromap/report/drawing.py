@@ -27,6 +27,7 @@ from corromap.report.legend import (
     mounting_entry,
     role_entry,
 )
+from corromap.report.map_frame import map_frame
 from corromap.report.palette import (
     ACCENT,
     FAINT,
@@ -49,8 +50,8 @@ from corromap.report.palette import (
 )
 from corromap.report.sheet import MapSheet, lay_out
 from corromap.report.sketches import datum_sketch_svg
-from corromap.report.svg import element, number, path_data, plain, shortened, text_element
-from corromap.report.symbols import datum_cross, front_arrow, mounting_sign
+from corromap.report.svg import element, number, path_data, plain, shortened
+from corromap.report.symbols import datum_cross, mounting_sign
 from corromap.survey import MarkKind
 from corromap.template import BodyTemplate, Feature, FeatureKind, MountingKind, Panel, Role
 
@@ -131,7 +132,7 @@ def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by k
     layers = [drawing.panels(), drawing.zone_lines(), drawing.mountings()]
     if show_datum_points:
         layers.append(drawing.datum_points())
-    layers += [drawing.zone_numbers(), _frame(sheet)]
+    layers += [drawing.zone_numbers(), map_frame(sheet)]
     height = sheet.height
     if show_legend:
         entries = drawing.legend_entries(show_datum_points=show_datum_points)
@@ -349,45 +350,3 @@ def _evidence(evaluation: Evaluation, panel: PanelId) -> tuple[BaseGeometry, Bas
     shown = shapely.union_all([s.area for s in seen])
     clear = shapely.union_all([shapely.difference(s.area, s.hidden) for s in seen])
     return shown, shapely.difference(shown, clear)
-
-
-def _frame(sheet: MapSheet) -> str:
-    left, top, right, bottom = sheet.body
-    middle_x, middle_y = (left + right) / 2, (top + bottom) / 2
-    big: dict[str, str | float | None] = {
-        "font_size": 15.0,
-        "font_weight": "bold",
-        "fill": INK,
-        "text_anchor": "middle",
-        "letter_spacing": 2.0,
-    }
-    note = text_element("SEEN FROM BELOW", left, 24, font_size=13, font_weight="bold", fill=INK, letter_spacing=1.2)
-    side = "left is at the top" if sheet.is_turned else "left is on the right-hand side"
-    note += text_element(f"The car's {side}.", left, 42, font_size=12, fill=STEEL)
-    if sheet.is_turned:
-        labels = [
-            text_element("LEFT", middle_x, top - 12, **big),
-            text_element("RIGHT", middle_x, bottom + 24, **big),
-            element("g", text_element("FRONT", 0, 0, **big), transform=f"translate(22 {middle_y:g}) rotate(-90)"),
-            front_arrow(17, middle_y - 50, points_left=True),
-        ]
-    else:
-        labels = [
-            element("g", text_element("RIGHT", 0, 0, **big), transform=f"translate(24 {middle_y:g}) rotate(-90)"),
-            element(
-                "g", text_element("LEFT", 0, 0, **big), transform=f"translate({right + 12:g} {middle_y:g}) rotate(90)"
-            ),
-            text_element("FRONT", middle_x, top - 14, **big),
-            front_arrow(middle_x - 48, top - 19, points_left=False),
-        ]
-    return element("g", note, *labels, _scale_bar(sheet), class_="frame")
-
-
-def _scale_bar(sheet: MapSheet) -> str:
-    length_mm = 500 if sheet.px_per_mm * 500 < 0.35 * sheet.width else 200
-    _, _, right, bottom = sheet.body
-    span, y = length_mm * sheet.px_per_mm, bottom + 22
-    line = element("path", d=f"M{right - span:.2f} {y - 4:g}v8M{right - span:.2f} {y:g}H{right:g}m0-4v8", stroke=INK,
-                   stroke_width=1.4, fill="none")  # fmt: skip
-    label = text_element(f"{length_mm} mm", right - span - 8, y + 4, font_size=12, fill=INK, text_anchor="end")
-    return line + label

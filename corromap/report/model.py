@@ -11,22 +11,18 @@ from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.report.digests import Digests, digests_of
 from corromap.report.drawing import map_svg
-from corromap.report.photo_page import PhotoPage, photo_pages
-from corromap.report.tables import (
-    NOTHING_SEEN,
-    GroupRow,
+from corromap.report.findings import (
     MarkRow,
     MountingRow,
-    PatchRow,
-    ZoneRow,
-    group_rows,
+    RuleRow,
     mark_numbers,
     mark_rows,
     mounting_rows,
     patch_rows,
     rule_row,
-    zone_rows,
 )
+from corromap.report.photo_page import PhotoPage, photo_pages
+from corromap.report.tables import NOTHING_SEEN, GroupRow, ZoneRow, group_rows, zone_rows
 from corromap.survey import Car
 
 __all__ = ["Fact", "Limit", "Maps", "Named", "NoteRow", "OutcomeView", "ReportView", "report_view"]
@@ -93,14 +89,14 @@ class Limit:
 
     Parameters
     ----------
-    rule : PatchRow
+    rule : RuleRow
         Its title, limit, source.
-    places : tuple of PatchRow
+    places : tuple of RuleRow
         Worst first.
     """
 
-    rule: PatchRow
-    places: tuple[PatchRow, ...]
+    rule: RuleRow
+    places: tuple[RuleRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,12 +111,12 @@ class OutcomeView:
         Class of the block.
     headline : str
         One sentence.
-    reasons : tuple of PatchRow
+    reasons : tuple of RuleRow
         Limits reached, most severe first; those about evidence are told by
         the zones that were not shown.
     limits : tuple of Limit
         The same by rule.
-    uncertain : tuple of PatchRow
+    uncertain : tuple of RuleRow
         Limits inside the interval.
     advice, always : tuple of str
         What to do next; what always holds.
@@ -129,9 +125,9 @@ class OutcomeView:
     word: str
     style: str
     headline: str
-    reasons: tuple[PatchRow, ...]
+    reasons: tuple[RuleRow, ...]
     limits: tuple[Limit, ...]
-    uncertain: tuple[PatchRow, ...]
+    uncertain: tuple[RuleRow, ...]
     advice: tuple[str, ...]
     always: tuple[str, ...]
 
@@ -170,7 +166,7 @@ class ReportView:
     found: tuple[ZoneRow, ...]
     quiet: tuple[ZoneRow, ...]
     groups: tuple[GroupRow, ...]
-    patches: tuple[PatchRow, ...]
+    patches: tuple[RuleRow, ...]
     patched: tuple[ZoneRow, ...]
     mountings: tuple[MountingRow, ...]
     photos: tuple[PhotoPage, ...]
@@ -282,7 +278,7 @@ def _outcome(evaluation: Evaluation) -> OutcomeView:
     outcome, numbers = evaluation.assessment.outcome, mark_numbers(evaluation)
     reached = {id(result) for result in outcome.reasons}
     shown = [result for result in outcome.reasons if result.rule.measure is not MeasureName.NOT_SHOWN_SHARE]
-    by_rule: dict[str, list[PatchRow]] = {}
+    by_rule: dict[str, list[RuleRow]] = {}
     for result in shown:
         by_rule.setdefault(result.rule.id, []).append(rule_row(result, numbers))
     return OutcomeView(

@@ -12,9 +12,9 @@ from corromap.evaluation import Evaluation
 from corromap.frames import FloatArray, MarkId, PhotoId
 from corromap.io.photos import thumbnail
 from corromap.registration import FailureReason, Registration
+from corromap.report.findings import mark_numbers
 from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
-from corromap.report.tables import mark_numbers
 from corromap.survey import Mark, MarkKind, Photo, Sighting
 
 __all__ = ["PhotoPage", "Placement", "photo_pages", "photo_svg"]

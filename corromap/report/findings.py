@@ -1,0 +1,261 @@
+"""Rules, mountings and marks as rows of printed text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from corromap.assessment import RuleResult, Verdict
+from corromap.evaluation import Evaluation
+from corromap.frames import MarkId
+from corromap.projection import MarkFate, ProjectedMark
+from corromap.report import figures
+from corromap.report.legend import MOUNTING_NAMES
+from corromap.report.palette import look_of
+from corromap.survey import Mark
+
+__all__ = [
+    "MarkRow",
+    "MountingRow",
+    "RuleRow",
+    "mark_numbers",
+    "mark_rows",
+    "mounting_rows",
+    "patch_rows",
+    "rule_row",
+]
+
+PATCH_FAMILY = "too many patches"
+VERDICT_NAMES = {
+    Verdict.MET: "reached",
+    Verdict.NOT_MET: "not reached",
+    Verdict.CANNOT_TELL: "cannot tell: the interval straddles the limit",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """One rule at the place nearest to its limit, as printed.
+
+    Parameters
+    ----------
+    title, place, value, interval, limit, margin, verdict, outcome, source, sentence : str
+        As printed.
+    is_house_rule : bool
+        Whether the limit is the house's own.
+    is_reached : bool
+        Whether the central value reaches the limit.
+    marks : tuple of int
+        Numbers of the marks behind it.
+    """
+
+    title: str
+    place: str
+    value: str
+    interval: str
+    limit: str
+    margin: str
+    verdict: str
+    outcome: str
+    source: str
+    sentence: str
+    is_house_rule: bool
+    is_reached: bool
+    marks: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MountingRow:
+    """A mark near a mounting, as printed.
+
+    Parameters
+    ----------
+    mounting, kind, mark, distance : str
+        As printed.
+    number : int
+        Of the mark.
+    is_within : bool
+        Within the prescribed distance; else a near miss.
+    """
+
+    mounting: str
+    kind: str
+    mark: str
+    number: int
+    distance: str
+    is_within: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRow:
+    """One mark and what became of it, as printed.
+
+    Parameters
+    ----------
+    number : int
+        As on the photo pages.
+    kind, fixing, photo, panels, area, placed, lost, extrapolated, message, note : str
+        As printed.
+    is_whole : bool
+        Whether all of it was placed.
+    """
+
+    number: int
+    kind: str
+    fixing: str
+    photo: str
+    panels: str
+    area: str
+    placed: str
+    lost: str
+    extrapolated: str
+    message: str
+    note: str
+    is_whole: bool
+
+
+def mark_numbers(evaluation: Evaluation) -> Mapping[MarkId, int]:
+    """Give each mark the number it has in the report: the order they were recorded.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+
+    Returns
+    -------
+    mapping of MarkId to int
+        From 1.
+    """
+    return {mark.id: number for number, mark in enumerate(evaluation.survey.marks, start=1)}
+
+
+def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
+    """Print one rule at one place.
+
+    Parameters
+    ----------
+    result : RuleResult
+        What it came to.
+    numbers : mapping of MarkId to int
+        As `mark_numbers`.
+
+    Returns
+    -------
+    RuleRow
+        As printed.
+    """
+    rule, reading = result.rule, result.reading
+    interval = ""
+    if reading.high > reading.low:
+        interval = f"{figures.limit_value(reading.low, rule.unit)} to {figures.limit_value(reading.high, rule.unit)}"
+    left = figures.limit_value(abs(result.margin), rule.unit)
+    return RuleRow(
+        title=rule.title,
+        place=result.zone_name,
+        value=figures.limit_value(reading.value, rule.unit),
+        interval=interval,
+        limit=f"from {figures.limit_value(rule.at_least, rule.unit)}",
+        margin="at the limit"
+        if result.margin == 0
+        else f"{left} {'below' if result.margin > 0 else 'above'} the limit",
+        verdict=VERDICT_NAMES[result.verdict],
+        outcome=rule.outcome.value,
+        source=rule.source,
+        sentence=result.sentence,
+        is_house_rule=rule.house_rule,
+        is_reached=result.is_reached,
+        marks=tuple(sorted(numbers[mark] for mark in result.marks if mark in numbers)),
+    )
+
+
+def patch_rows(evaluation: Evaluation) -> tuple[RuleRow, ...]:
+    """Show how near the survey comes to "too many patches", rule by rule.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+
+    Returns
+    -------
+    tuple of RuleRow
+        Each rule of that family at the place nearest to its limit.
+    """
+    numbers = mark_numbers(evaluation)
+    return tuple(rule_row(result, numbers) for result in evaluation.assessment.margins(PATCH_FAMILY))
+
+
+def mounting_rows(evaluation: Evaluation) -> tuple[MountingRow, ...]:
+    """List marks near mountings, nearest first.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+
+    Returns
+    -------
+    tuple of MountingRow
+        As printed.
+    """
+    numbers, marks = mark_numbers(evaluation), evaluation.survey.mark_by_id
+    mountings = {mounting.id: mounting for _, mounting in evaluation.template.mountings}
+    return tuple(
+        MountingRow(
+            mounting=mountings[near.mounting].name,
+            kind=MOUNTING_NAMES[mountings[near.mounting].kind],
+            mark=look_of(marks[near.mark]).label,
+            number=numbers[near.mark],
+            distance=figures.distance(near.distance_mm),
+            is_within=near.is_within_prescribed,
+        )
+        for near in evaluation.measures.near_mountings
+    )
+
+
+def mark_rows(evaluation: Evaluation) -> tuple[MarkRow, ...]:
+    """List every mark, placed or not, with what was lost of it.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+
+    Returns
+    -------
+    tuple of MarkRow
+        In the order they were recorded.
+    """
+    placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.marks}
+    for projected in evaluation.projection.marks:
+        placed[projected.mark.id].append(projected)
+    fates = {fate.mark: fate for fate in evaluation.projection.fates}
+    return tuple(
+        _mark_row(evaluation, mark, number, placed[mark.id], fates[mark.id])
+        for number, mark in enumerate(evaluation.survey.marks, start=1)
+    )
+
+
+def _mark_row(evaluation: Evaluation, mark: Mark, number: int, placed: list[ProjectedMark], fate: MarkFate) -> MarkRow:
+    total = sum(p.area.area for p in placed)
+    outside = sum(p.area.area * p.extrapolated_share for p in placed)
+    losses = (
+        (fate.lost_horizon_share, "beyond the horizon"),
+        (fate.lost_edge_share, "off the panels placed"),
+        (fate.lost_frame_share, "off the photo"),
+    )
+    return MarkRow(
+        number=number,
+        kind=look_of(mark).label,
+        fixing=mark.fixing.value if mark.fixing else "",
+        photo=evaluation.survey.photo_by_id[mark.photo].name,
+        panels=", ".join(dict.fromkeys(evaluation.template.panel(p.panel).name for p in placed)) or "none",
+        area=f"{total / figures.MM2_PER_CM2:.1f} cm²" if placed else "not placed",
+        placed=figures.fraction(fate.placed_share),
+        lost="; ".join(f"{figures.fraction(part)} {where}" for part, where in losses if part > 5e-4),
+        extrapolated=figures.fraction(outside / total) if total > 0 and outside / total > 5e-4 else "",
+        message=fate.message,
+        note=mark.note,
+        is_whole=fate.placed_share > 1 - 5e-4,
+    )
