@@ -10,7 +10,7 @@ import { Loupe } from "./loupe";
 import { MapPane, type Preview } from "./map_pane";
 import { Marking, type Sketch, type Tool } from "./marking";
 import { Outbox, readStored, writeStored } from "./outbox";
-import { Placing, fromMap, inside, toMap } from "./placing";
+import { Placing, fromMap, inside, ringArea, toMap } from "./placing";
 import { PlacingTool } from "./placing_tool";
 import { PhotoLayers } from "./photo_layers";
 import { PhotoPane, fromOl } from "./photo_pane";
@@ -257,7 +257,9 @@ export class Canvas {
     }
     const muted = new Set(this.previewMarks);
     if (sketch?.mark) muted.add(sketch.mark);
-    this.map.setPreview(shapes.flatMap((shape) => this.previewsOf(shape)));
+    const previews = shapes.flatMap((shape) => this.previewsOf(shape));
+    this.map.setPreview(previews);
+    this.frame.root.dataset["previewMm2"] = `${previews.reduce((sum, one) => sum + Math.abs(ringArea(one.ring)), 0)}`;
     this.muteProjected(muted);
     this.frame.root.dataset["previewMs"] = (performance.now() - started).toFixed(2);
   }
@@ -438,7 +440,16 @@ export class Canvas {
     photo.addEventListener("pointerleave", () => this.left());
     photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.loupeOn && this.loupe.hide());
     photo.addEventListener("contextmenu", (event) => event.preventDefault());
-    this.pane.map.on("moveend", () => this.followCompare());
+    this.pane.map.on("moveend", () => {
+      this.followCompare();
+      const [x, y] = this.pane.center();
+      root.dataset["view"] = JSON.stringify([x, y, this.pane.resolution, this.pane.view.getRotation()]);
+    });
+    this.map.map.on("moveend", () => {
+      const view = this.map.map.getView();
+      const [x, y] = fromOl(view.getCenter() ?? [0, 0]);
+      root.dataset["mapView"] = JSON.stringify([x, y, view.getResolution(), 0]);
+    });
     this.map.map.on("pointermove", (event) => this.pointedOnMap(fromOl((event as MapBrowserEvent).coordinate)));
     this.map.map.on("click", (event) => this.mapClicked(event as MapBrowserEvent<PointerEvent>));
     map.addEventListener("pointerleave", () => this.pointedOnMap(null));

@@ -170,3 +170,10 @@ function inverted(m: number[]): number[] {
     (value) => value / det,
   );
 }
+
+/** Signed area of a ring by the shoelace formula. */
+export function ringArea(ring: Ring): number {
+  let twice = 0;
+  for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) twice += ring[j]![0] * ring[i]![1] - ring[i]![0] * ring[j]![1];
+  return twice / 2;
+}
