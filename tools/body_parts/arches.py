@@ -6,30 +6,29 @@ import math
 
 from body_parts.dimensions import Body
 from body_parts.sheet import Draft, Ring, band
-from body_parts.stations import boot_map_y, front_rail_map_y, pick_up, rear_cuts
+from body_parts.stations import boot_map_y, front_arch_end, front_rail_map_y, pick_up, rear_arch_start, rear_cuts
 
 __all__ = ["front_arch", "rear_arch"]
 
 
-def _arch_ring(foot: Ring, start: float, end: float, height: float, spring: float, sides: int = 16) -> Ring:
-    """Ring of an inner wheel arch: a foot, two upright edges and a half ellipse.
+def _arch_ring(start: float, end: float, height: float, spring: float, sides: int = 16) -> Ring:
+    """Upper line of an inner wheel arch: a half ellipse from the front edge over to the rear edge.
 
-    `foot` are the lower points, from the front to the rear edge's last one;
-    the half ellipse springs at height `spring` and reaches `height`.
+    It springs at height `spring` and reaches `height`.
     """
     middle, half = (start + end) / 2, (end - start) / 2
     turns = [math.pi * i / sides for i in range(sides + 1)]
     arc = [[middle + half * math.cos(t), spring + (height - spring) * math.sin(t)] for t in turns]
-    return [[round(u, 3), round(v, 3)] for u, v in (*foot, *arc)]
+    return [[round(u, 3), round(v, 3)] for u, v in arc]
 
 
 def front_arch(body: Body) -> Draft:
     """Draw the left front inner wheel arch, above the rail's outer side."""
-    length, rail = body.front_end_x - body.floor_front_x, body.front_rail_height
+    length, rail = front_arch_end(body), body.front_rail_height
     foot = body.toe_run * rail / body.toe_rise
     lower = [[length, 0.0], [foot, 0.0], [body.toe_run, body.toe_rise - rail]]
     height, spring = body.front_arch_height, 0.45 * body.front_arch_height
-    ring = [*_arch_ring([], body.toe_run, length, height, spring), *reversed(lower)]
+    ring = [*_arch_ring(body.toe_run, length, height, spring), *reversed(lower)]
     panel = Draft(
         id="arch-left-front",
         name="Left front wheel arch",
@@ -61,8 +60,9 @@ def rear_arch(body: Body) -> Draft:
     """Draw the left rear inner wheel arch, above the rail's outer side."""
     length = body.floor_rear_x - body.heel_run - body.rear_end_x
     _, axle, _ = rear_cuts(body)
+    first = rear_arch_start(body)
     height, spring = body.rear_arch_height, 0.4 * body.rear_arch_height
-    ring = [*_arch_ring([], 0, length, height, spring), [0, 0], [length, 0]]
+    ring = [*_arch_ring(first, length, height, spring), [first, 0], [length, 0]]
     rail_height = body.boot_floor_z - body.rear_rail_z
     panel = Draft(
         id="arch-left-rear",
@@ -80,11 +80,11 @@ def rear_arch(body: Body) -> Draft:
     panel.zone("damper", "damper mounting", "primary", 1.0, 3, band(ring, start, end))
     panel.zone("front", "front", "primary", 0.8, 8, band(ring, end, length))
     panel.zone("rear", "rear", "secondary", 0.8, 8, band(ring, 0, start))
-    _arch_datums(panel, "the left rear wheel arch", (0, length, spring), (axle, height))
+    _arch_datums(panel, "the left rear wheel arch", (first, length, spring), (axle, height))
     panel.datums(
         "round hole",
         "round hole in the left rear wheel arch",
-        ("hole-rear", "rear hole", 0.5 * start, 0.3 * height, "Middle of the rear {}."),
+        ("hole-rear", "rear hole", 0.5 * (first + start), 0.3 * height, "Middle of the rear {}."),
         ("hole-front", "front hole", end + 0.5 * (length - end), 0.3 * height, "Middle of the front {}."),
     )
     panel.mounting("damper", "rear damper, upper mounting", "damper", (axle, 0.74 * height))

@@ -13,7 +13,7 @@ from body_parts.rear import boot_floor, heel_board
 from body_parts.rear_rail import rear_rail
 from body_parts.sheet import Draft, Vector, mirrored
 from body_parts.sills import sill
-from body_parts.stations import rail_front_x
+from body_parts.stations import front_arch_end, rail_front_x, rear_arch_start
 from body_parts.tunnel import tunnel
 
 __all__ = ["template_of"]
@@ -118,13 +118,14 @@ def _front_edges(body: Body) -> list[Edge]:
     front, base, half = body.floor_front_x, body.tunnel_half_base, body.floor_half_width
     out, end, height = body.front_rail_outer_y, body.front_end_x, body.front_rail_height
     inn = out - body.front_rail_width
+    arch = front + front_arch_end(body)
     foot = front + body.toe_run * height / body.toe_rise
     return [
         ("floor-left", "toe-board-left", (front, base, 0), (front, half, 0)),
         ("floor-left", "rail-left-front-underside", (front, inn, 0), (front, out, 0)),
         ("rail-left-front-underside", "rail-left-front-outer", (front, out, 0), (end, out, 0)),
         ("toe-board-left", "rail-left-front-outer", (front, out, 0), (foot, out, height)),
-        ("rail-left-front-outer", "arch-left-front", (foot, out, height), (end, out, height)),
+        ("rail-left-front-outer", "arch-left-front", (foot, out, height), (arch, out, height)),
     ]
 
 
@@ -132,12 +133,12 @@ def _rear_edges(body: Body) -> list[Edge]:
     rear, base, half = body.floor_rear_x, body.tunnel_half_base, body.floor_half_width
     heel, end, top = body.floor_rear_x - body.heel_run, body.rear_end_x, body.boot_floor_z
     out, low, start = body.rear_rail_outer_y, body.rear_rail_z, rail_front_x(body)
-    inn = out - body.rear_rail_width
+    inn, arch = out - body.rear_rail_width, end + rear_arch_start(body)
     return [
         ("floor-left", "heel-board", (rear, base, 0), (rear, half, 0)),
         ("heel-board", "boot-floor", (heel, -out, top), (heel, out, top)),
         ("heel-board", "rail-left-rear-underside", (start, inn, low), (start, out, low)),
         ("rail-left-rear-underside", "rail-left-rear-outer", (end, out, low), (start, out, low)),
-        ("rail-left-rear-outer", "arch-left-rear", (end, out, top), (heel, out, top)),
-        ("boot-floor", "arch-left-rear", (end, out, top), (heel, out, top)),
+        ("rail-left-rear-outer", "arch-left-rear", (arch, out, top), (heel, out, top)),
+        ("boot-floor", "arch-left-rear", (arch, out, top), (heel, out, top)),
     ]

@@ -4,13 +4,37 @@ from __future__ import annotations
 
 from body_parts.dimensions import Body
 
-__all__ = ["MAP_GAP", "boot_map_y", "front_rail_map_y", "pick_up", "rail_front_x", "rear_cuts"]
+__all__ = [
+    "MAP_GAP",
+    "boot_map_y",
+    "front_arch_end",
+    "front_rail_map_y",
+    "pick_up",
+    "rail_front_x",
+    "rear_arch_start",
+    "rear_cuts",
+]
 
 MAP_GAP = 40.0
 """Gap on the map between panels that are not hinged there, mm."""
 
 
+ARCH_REACH = (430.0, 450.0)
+"""How far the front arch reaches forwards, and the rear arch rearwards, of its axle, mm."""
+
+
+def front_arch_end(body: Body) -> float:
+    """Return u on the front rail where the front wheel arch ends."""
+    return min(body.front_end_x, body.front_axle_x + ARCH_REACH[0]) - body.floor_front_x
+
+
+def rear_arch_start(body: Body) -> float:
+    """Return u on the rear rail where the rear wheel arch starts."""
+    return max(body.rear_end_x, body.rear_axle_x - ARCH_REACH[1]) - body.rear_end_x
+
+
 def front_rail_map_y(body: Body) -> float:
+    """Return map Y of the front rails' rear end: they clear the toe-boards."""
     return -(body.floor_front_x + body.toe_slope + MAP_GAP)
 
 
