@@ -67,11 +67,16 @@ def template(scale_sigma: float = 0.0, *, covering: bool = False) -> BodyTemplat
     """A floor of two zones, a sill folded to its v = 600 edge, a beam that may stand before the floor."""
     floor = panel(
         FLOOR, 1000, 600,
-        zones=(zone(FLOOR, "rear", rect(0, 0, 500, 600)), zone(FLOOR, "front", rect(500, 0, 1000, 600), Role.SECONDARY)),
+        zones=(
+            zone(FLOOR, "rear", rect(0, 0, 500, 600)),
+            zone(FLOOR, "front", rect(500, 0, 1000, 600), Role.SECONDARY),
+        ),
         mountings=(Mounting(MountingId("spring"), "spring", MountingKind.SPRING, [250, 450]),),
         folds=(Fold(SILL, [[0, 600], [1000, 600]], [[0, 0], [1000, 0]]),),
     )  # fmt: skip
-    sill = panel(SILL, 1000, 200, part=Part.SILL, place=Place([0, 600, 0], [1, 0, 0], [0, 0, 1]), seen_from=SeenFrom.LEFT)
+    sill = panel(
+        SILL, 1000, 200, part=Part.SILL, place=Place([0, 600, 0], [1, 0, 0], [0, 0, 1]), seen_from=SeenFrom.LEFT
+    )
     beam = panel(BEAM, 100, 600, part=Part.CROSSMEMBER, covers=(FLOOR,) if covering else ())
     return BodyTemplate("small", "small", "invented", 1, scale_sigma, (floor, sill, beam))
 
@@ -139,7 +144,11 @@ class Scene:
 
     def survey(self) -> Survey:
         return Survey(
-            "s", photos=tuple(self.photos), marks=tuple(self.marks), sightings=tuple(self.sightings), settings=self.settings
+            "s",
+            photos=tuple(self.photos),
+            marks=tuple(self.marks),
+            sightings=tuple(self.sightings),
+            settings=self.settings,
         )
 
     def registrations(self) -> dict:

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon
+from shapely.geometry import Polygon
 
 from corromap.frames import FloatArray
 from corromap.projection import SeenArea
+from corromap.projection.view import Geometries
 from corromap.template import BodyTemplate, Panel
 
 __all__ = ["coverage_mm2"]
@@ -44,12 +45,22 @@ def coverage_mm2(seen: Sequence[SeenArea], template: BodyTemplate) -> FloatArray
 
 
 def _of_panel(panel: Panel, seen: Sequence[SeenArea]) -> FloatArray:
-    clear = [s.area if s.hidden.is_empty else shapely.difference(s.area, s.hidden) for s in seen]
-    open_ground = shapely.union_all(clear)
-    covered = [s.hidden for s in seen if not s.hidden.is_empty]
-    hidden = shapely.difference(shapely.union_all(covered), open_ground) if covered else MultiPolygon()
+    clear = np.array(
+        [s.area if s.hidden.is_empty else shapely.difference(s.area, s.hidden) for s in seen], dtype=object
+    )
+    hidden = np.array([s.hidden for s in seen if not s.hidden.is_empty], dtype=object)
     zones = np.array([zone.outline.polygon for zone in panel.zones], dtype=object)
-    limit = shapely.area(zones)
-    seen_mm2 = np.minimum(shapely.area(shapely.intersection(zones, open_ground)), limit)
-    hidden_mm2 = np.minimum(shapely.area(shapely.intersection(zones, hidden)), limit - seen_mm2)
-    return np.stack([seen_mm2, hidden_mm2], axis=1)
+    full = np.any(np.asarray(shapely.covers(clear[:, None], zones[None, :])), axis=0)
+    return np.array(
+        [(z.area, 0.0) if whole else _of_zone(z, clear, hidden) for z, whole in zip(zones, full.tolist(), strict=True)]
+    )
+
+
+def _of_zone(zone: Polygon, clear: Geometries, hidden: Geometries) -> tuple[float, float]:
+    """Seen and hidden area of a zone that no photo shows whole; cut first, joined after."""
+    shown = shapely.union_all(shapely.intersection(clear, zone))
+    seen_mm2 = min(float(shown.area), zone.area)
+    if len(hidden) == 0:
+        return seen_mm2, 0.0
+    covered = shapely.difference(shapely.union_all(shapely.intersection(hidden, zone)), shown)
+    return seen_mm2, min(float(covered.area), zone.area - seen_mm2)

@@ -19,23 +19,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from corromap.frames import FloatArray, MarkId, PanelId
+from corromap.frames import FloatArray, PanelId
 from corromap.measures.result import PRESCRIBED_DISTANCE_MM, MountingDistance
 from corromap.measures.unfolding import Hinge, hinges_of
 from corromap.projection import ProjectedMark
 from corromap.projection.view import Geometries
-from corromap.template import BodyTemplate, Mounting
+from corromap.template import BodyTemplate
 
 __all__ = ["KEPT_MM", "MOST_FOLDS", "mounting_distances"]
 
 MOST_FOLDS = 3
 """Folds one way may cross. Ours: the prescribed distance seldom spans more
 than the three faces of a sill."""
+
+ON_FOLD_MM = 1e-6
+"""Rounding of a point on a fold."""
 
 FAR_MM = 1e5
 """Beyond any body."""
@@ -50,6 +55,8 @@ class _Chain:
 
     Parameters
     ----------
+    mounting : int
+        Index into the template's mountings.
     panel : PanelId
         Whose frame everything is in.
     start_mm : ndarray of float64, shape (2,)
@@ -60,6 +67,7 @@ class _Chain:
         Panels used.
     """
 
+    mounting: int
     panel: PanelId
     start_mm: FloatArray
     windows_mm: tuple[FloatArray, ...]
@@ -69,7 +77,32 @@ class _Chain:
         move = hinge.to_other
         windows = tuple(move(window) for window in self.windows_mm)
         start = move(self.start_mm[None])[0]
-        return _Chain(hinge.other, start, (*windows, hinge.other_edge_mm), self.visited | {hinge.other})
+        return _Chain(self.mounting, hinge.other, start, (*windows, hinge.other_edge_mm), self.visited | {hinge.other})
+
+
+@lru_cache(maxsize=8)
+def _chains_by_panel(template: BodyTemplate, most_folds: int, kept_mm: float) -> Mapping[PanelId, tuple[_Chain, ...]]:
+    """Every unfolding of every mounting, by the panel it ends on; depends on the template alone."""
+    hinges = hinges_of(template)
+    found: dict[PanelId, list[_Chain]] = {panel.id: [] for panel in template.panels}
+    for number, (panel, mounting) in enumerate(template.mountings):
+        first = _Chain(number, panel.id, np.asarray(mounting.at_mm), (), frozenset({panel.id}))
+        for chain in _chains(first, hinges, most_folds, kept_mm):
+            found[chain.panel].append(chain)
+    return {panel: tuple(chains) for panel, chains in found.items()}
+
+
+def _chains(
+    chain: _Chain, hinges: Mapping[PanelId, tuple[Hinge, ...]], folds_left: int, kept_mm: float
+) -> Iterator[_Chain]:
+    """Every unfolding whose last fold is near enough, depth first."""
+    yield chain
+    if folds_left == 0:
+        return
+    at = shapely.Point(chain.start_mm)
+    for hinge in hinges[chain.panel]:
+        if hinge.other not in chain.visited and at.distance(shapely.LineString(hinge.edge_mm)) <= kept_mm:
+            yield from _chains(chain.through(hinge), hinges, folds_left - 1, kept_mm)
 
 
 def mounting_distances(
@@ -93,64 +126,65 @@ def mounting_distances(
     tuple of MountingDistance
         Nearest first; a mark on several panels appears once a mounting.
     """
-    hinges = hinges_of(template)
-    by_panel: dict[PanelId, list[ProjectedMark]] = {}
-    for m in marks:
-        if m.mark.kind.is_affected:
-            by_panel.setdefault(m.panel, []).append(m)
-    shapes = {panel: np.array([m.area for m in here], dtype=object) for panel, here in by_panel.items()}
-    found: list[MountingDistance] = []
-    for panel, mounting in template.mountings:
-        best: dict[MarkId, tuple[float, ProjectedMark]] = {}
-        first = _Chain(panel.id, np.asarray(mounting.at_mm), (), frozenset({panel.id}))
-        for chain in _chains(first, hinges, most_folds, kept_mm):
-            for m, distance in _reached(chain, by_panel, shapes, kept_mm):
-                if distance < best.get(m.mark.id, (np.inf, m))[0]:
-                    best[m.mark.id] = (distance, m)
-        found.extend(_listed(mounting, best))
+    affected = {m.mark.id: m.mark for m in marks if m.mark.kind.is_affected}
+    row = {mark: i for i, mark in enumerate(affected)}
+    best = np.full((len(template.mountings), len(row)), np.inf)
+    turning: list[_Turning] = []
+    for panel, chains in _chains_by_panel(template, most_folds, kept_mm).items():
+        here = [m for m in marks if m.panel == panel and m.mark.id in row]
+        if here and chains:
+            shapes = np.array([m.area for m in here], dtype=object)
+            turning += _straight_ways(chains, shapes, np.array([row[m.mark.id] for m in here]), best, kept_mm)
+    for way in sorted(turning, key=lambda way: float(way.least_mm.min())):
+        way.shorten(best)
+    ids = list(affected)
+    found = [
+        MountingDistance(
+            template.mountings[i][1].id, ids[j], affected[ids[j]].kind, affected[ids[j]].stage, float(best[i, j])
+        )
+        for i, j in np.argwhere(best <= kept_mm)
+    ]
     return tuple(sorted(found, key=lambda d: (d.distance_mm, d.mounting, d.mark)))
 
 
-def _listed(mounting: Mounting, best: Mapping[MarkId, tuple[float, ProjectedMark]]) -> list[MountingDistance]:
-    return [
-        MountingDistance(mounting.id, mark_id, m.mark.kind, m.mark.stage, distance)
-        for mark_id, (distance, m) in best.items()
-    ]
+@dataclass(frozen=True, eq=False)
+class _Turning:
+    """Targets whose straight line misses a fold of the chain, with that line's length."""
+
+    chain: _Chain
+    shapes: Geometries
+    rows: NDArray[np.intp]
+    least_mm: FloatArray
+
+    def shorten(self, best: FloatArray) -> None:
+        """Enter the exact way where the straight line, never longer, leaves room for it."""
+        worth = self.least_mm < best[self.chain.mounting, self.rows]
+        if worth.any():
+            exact = _ways(self.chain.start_mm, self.chain.windows_mm, self.shapes[worth])
+            np.minimum.at(best[self.chain.mounting], self.rows[worth], exact)
 
 
-def _chains(
-    chain: _Chain, hinges: Mapping[PanelId, tuple[Hinge, ...]], folds_left: int, kept_mm: float
-) -> Iterator[_Chain]:
-    """Every unfolding whose last fold is near enough, depth first."""
-    yield chain
-    if folds_left == 0:
-        return
-    at = shapely.Point(chain.start_mm)
-    for hinge in hinges[chain.panel]:
-        if hinge.other not in chain.visited and at.distance(shapely.LineString(hinge.edge_mm)) <= kept_mm:
-            yield from _chains(chain.through(hinge), hinges, folds_left - 1, kept_mm)
-
-
-def _reached(
-    chain: _Chain,
-    by_panel: Mapping[PanelId, list[ProjectedMark]],
-    shapes: Mapping[PanelId, Geometries],
-    kept_mm: float,
-) -> Iterator[tuple[ProjectedMark, float]]:
-    """Find marks on the chain's panel within reach, with their distance.
-
-    The straight line is never longer than the way through the folds, so it
-    sorts out what cannot be near enough.
-    """
-    if chain.panel not in by_panel:
-        return
-    near = np.flatnonzero(shapely.dwithin(shapes[chain.panel], shapely.Point(chain.start_mm), kept_mm))
-    if len(near) == 0:
-        return
-    distance = _ways(chain.start_mm, chain.windows_mm, shapes[chain.panel][near])
-    for i, d in zip(near, distance, strict=True):
-        if d <= kept_mm:
-            yield by_panel[chain.panel][i], float(d)
+def _straight_ways(
+    chains: Sequence[_Chain], shapes: Geometries, rows: NDArray[np.intp], best: FloatArray, kept_mm: float
+) -> list[_Turning]:
+    """Enter every way that is a straight line; return those that are not."""
+    starts = np.asarray(shapely.points(np.array([chain.start_mm for chain in chains])))
+    chain, target = shapely.STRtree(shapes).query(starts, predicate="dwithin", distance=kept_mm)
+    lines = shapely.shortest_line(starts[chain], shapes[target])
+    length = np.asarray(shapely.length(lines))
+    straight = np.ones(len(chain), dtype=bool)
+    for fold in range(max(len(c.windows_mm) for c in chains)):
+        has = np.array([len(c.windows_mm) > fold for c in chains])
+        ends = np.array([c.windows_mm[fold] if len(c.windows_mm) > fold else np.zeros((2, 2)) for c in chains])
+        window = np.asarray(shapely.linestrings(ends))
+        straight &= ~has[chain] | shapely.dwithin(lines, window[chain], ON_FOLD_MM)
+    mounting = np.array([c.mounting for c in chains])[chain]
+    np.minimum.at(best, (mounting[straight], rows[target[straight]]), length[straight])
+    found = []
+    for number in np.unique(chain[~straight]):
+        mine = ~straight & (chain == number)
+        found.append(_Turning(chains[number], shapes[target[mine]], rows[target[mine]], length[mine]))
+    return found
 
 
 def _ways(start: FloatArray, windows: tuple[FloatArray, ...], targets: Geometries) -> FloatArray:
@@ -171,14 +205,14 @@ def _ways(start: FloatArray, windows: tuple[FloatArray, ...], targets: Geometrie
 
 def _passes(point: FloatArray, end: FloatArray, windows: tuple[FloatArray, ...]) -> bool:
     line = shapely.LineString([point, end])
-    return all(line.distance(shapely.LineString(window)) <= 1e-6 for window in windows)
+    return all(line.distance(shapely.LineString(window)) <= ON_FOLD_MM for window in windows)
 
 
 def _straight(point: FloatArray, windows: tuple[FloatArray, ...], targets: Geometries) -> FloatArray:
     """Straight distance to the part of each target that is seen through all windows."""
     seen: Geometries = targets
     for window in windows:
-        if shapely.LineString(window).distance(shapely.Point(point)) <= 1e-6:
+        if shapely.LineString(window).distance(shapely.Point(point)) <= ON_FOLD_MM:
             continue  # the point is in the window
         cone = _cone(point, window)
         if cone is None:

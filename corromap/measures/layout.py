@@ -41,7 +41,7 @@ class SourceLayout:
         ends = np.cumsum([len(s.covariance) for s in self.sources.values()], dtype=int)
         return {label: slice(end - len(s.covariance), end) for (label, s), end in zip(self.sources.items(), ends)}  # noqa: B905
 
-    @property
+    @cached_property
     def width(self) -> int:
         """Number of columns."""
         return sum(len(s.covariance) for s in self.sources.values())
@@ -65,11 +65,10 @@ class SourceLayout:
             covariance = self.sources[label].covariance
             if len(covariance) == 1:
                 single[columns] = covariance[0, 0]
-                continue
-            part = gradients[:, columns]
-            rows = np.flatnonzero(part.any(axis=1))
-            total[rows] += np.einsum("ni,ij,nj->n", part[rows], covariance, part[rows])
-        return np.asarray(np.maximum(total + gradients**2 @ single, 0.0), dtype=np.float64)
+            else:
+                part = gradients[:, columns]
+                total += ((part @ covariance) * part).sum(axis=1)
+        return np.asarray(np.maximum(total + (gradients**2) @ single, 0.0), dtype=np.float64)
 
 
 class VectorGradient(Mapping[str, FloatArray]):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -69,6 +70,7 @@ class Hinge:
     to_other: Rigid
 
 
+@lru_cache(maxsize=8)
 def hinges_of(template: BodyTemplate) -> dict[PanelId, tuple[Hinge, ...]]:
     """Every fold of a template, from both of its sides.
 
@@ -80,7 +82,8 @@ def hinges_of(template: BodyTemplate) -> dict[PanelId, tuple[Hinge, ...]]:
     Returns
     -------
     dict of PanelId to tuple of Hinge
-        Hinges that lead away from each panel.
+        Hinges that lead away from each panel. Kept for the last few
+        templates; not to be written to.
     """
     found: dict[PanelId, list[Hinge]] = {panel.id: [] for panel in template.panels}
     for panel in template.panels:

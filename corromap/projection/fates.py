@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
@@ -16,6 +17,9 @@ from corromap.survey import Mark, Photo
 from corromap.template import BodyTemplate
 
 __all__ = ["DrawnMark", "draw", "fate_of", "not_placed"]
+
+ROUNDING = 1e-9
+"""Of an overlay of polygons."""
 
 WORTH_SAYING = 1e-3
 """A lost share below this is a pixel's rounding at an edge; ours."""
@@ -58,31 +62,34 @@ class DrawnMark:
         return not self.mark.panels or panel in self.mark.panels
 
 
-def draw(mark: Mark, photo: Photo, lens: Lens) -> DrawnMark:
-    """Make a mark ready for projection.
+def draw(marks: Sequence[Mark], photo: Photo, lens: Lens) -> list[DrawnMark]:
+    """Make a photo's marks ready for projection.
 
     Parameters
     ----------
-    mark : Mark
-        The mark.
+    marks : sequence of Mark
+        Marks on the photo.
     photo : Photo
-        Its photo.
+        The photo.
     lens : Lens
-        The photo's lens.
+        Its lens.
 
     Returns
     -------
-    DrawnMark
+    list of DrawnMark
         Valid and on the photo.
     """
-    outline = mark.outline
-    drawn = outline.repaired()
-    simple = Polygon(outline.exterior_px, outline.holes_px).is_valid
-    if drawn.is_empty:
-        return DrawnMark(mark, drawn, 0.0, not simple)
-    on_photo = polygons_of(shapely.intersection(drawn, frame_of(photo)))
-    share = min(1.0, on_photo.area / drawn.area)
-    return DrawnMark(mark, polygons_of(straighten(on_photo, lens)), share, not simple)
+    simple = [bool(Polygon(m.outline.exterior_px, m.outline.holes_px).is_valid) for m in marks]
+    drawn = np.array([m.outline.repaired() for m in marks], dtype=object)
+    on_photo = shapely.intersection(drawn, frame_of(photo))
+    size = shapely.area(drawn)
+    share = np.divide(shapely.area(on_photo), size, out=np.zeros(len(marks)), where=size > 0)
+    share[share > 1.0 - ROUNDING] = 1.0
+    straight = straighten(np.array([polygons_of(g) for g in on_photo], dtype=object), lens)
+    return [
+        DrawnMark(mark, polygons_of(px), float(on), not valid)
+        for mark, px, on, valid in zip(marks, straight, share, simple, strict=True)
+    ]
 
 
 def not_placed(mark: Mark, photo: Photo) -> MarkFate:
@@ -131,6 +138,8 @@ def fate_of(drawn: DrawnMark, photo: Photo, views: Mapping[PanelId, PanelView], 
         names = ", ".join(f"'{template.panel(p).name}'" for p in mark.panels)
         said = f"This {mark.kind} mark is meant for {names}, where photo '{photo.name}' is not placed: place it there."
         return MarkFate(mark.id, 0.0, 0.0, drawn.frame_share, said, 1.0 - drawn.frame_share)
+    if drawn.frame_share == 1.0 and any(shapely.covers(view.visible_px, whole) for view in allowed):
+        return MarkFate(mark.id, 1.0, 0.0, 0.0, "")
     on = shapely.union_all([shapely.intersection(whole, view.visible_px) for view in allowed])
     near = shapely.union_all([shapely.intersection(whole, view.near_px) for view in allowed])
     placed = min(1.0, on.area / whole.area)

@@ -100,7 +100,7 @@ def project_photo(
     if not views:
         return PhotoProjection(photo.id, (), tuple(not_placed(mark, photo) for mark in marks), ())
     lens = next(iter(views.values())).registration.lens
-    drawn = [draw(mark, photo, lens) for mark in marks]
+    drawn = draw(marks, photo, lens)
     projected = tuple(p for view in views.values() for p in _on_panel(drawn, view))
     fates = tuple(fate_of(d, photo, views, template) for d in drawn)
     seen = tuple(seen_area(photo.id, view, projected, settings.coarsest_mm_per_px) for view in views.values())
@@ -134,7 +134,7 @@ def project_one(
     free = view.shown_px
     if cover_px is not None and not cover_px.is_empty:
         free = polygons_of(shapely.difference(free, straighten(cover_px, registration.lens)))
-    found = _on_panel([draw(mark, photo, registration.lens)], replace(view, visible_px=free))
+    found = _on_panel(draw([mark], photo, registration.lens), replace(view, visible_px=free))
     return found[0] if found else None
 
 

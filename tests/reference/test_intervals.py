@@ -55,9 +55,7 @@ def figures(scene: Scene, survey: Survey, lenses: dict[PhotoId, Lens]) -> dict[s
     """Areas that the draw's photos give, in mm2."""
     panel = scene.body.panel(FLOOR)
     found = {
-        (photo.id, FLOOR): place_photo(
-            photo, panel, survey.sightings, lenses[photo.id], survey.settings, scene.body
-        )
+        (photo.id, FLOOR): place_photo(photo, panel, survey.sightings, lenses[photo.id], survey.settings, scene.body)
         for photo in survey.photos
     }
     measures = measure(project(survey, scene.body, found), found, survey, scene.body)
@@ -108,9 +106,7 @@ def test_errors_of_one_photo_stay_together() -> None:
         scene.mark("a", disc(x, y, 12), RUST, mm_on=FLOOR)
     measures = scene.measures()
     whole = measures.groups[0].kinds[RUST]
-    apart = [
-        Scene.measures(_only(scene, i)).groups[0].kinds[RUST].sigma_mm2 for i in range(len(scene.marks))
-    ]
+    apart = [Scene.measures(_only(scene, i)).groups[0].kinds[RUST].sigma_mm2 for i in range(len(scene.marks))]
     understated = float(np.sqrt(np.sum(np.square(apart))))
     assert whole.sigma_mm2 / understated > 2.0
 
