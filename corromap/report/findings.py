@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from corromap.assessment import RuleResult, Verdict
 from corromap.evaluation import Evaluation
-from corromap.frames import MarkId
+from corromap.frames import MarkId, MountingId
 from corromap.projection import MarkFate, ProjectedMark
 from corromap.report import figures
 from corromap.report.legend import MOUNTING_NAMES
@@ -17,6 +17,7 @@ from corromap.survey import Mark
 __all__ = [
     "MarkRow",
     "MountingRow",
+    "NearMark",
     "RuleRow",
     "mark_numbers",
     "mark_rows",
@@ -65,25 +66,38 @@ class RuleRow:
 
 
 @dataclass(frozen=True, slots=True)
-class MountingRow:
+class NearMark:
     """A mark near a mounting, as printed.
 
     Parameters
     ----------
-    mounting, kind, mark, distance : str
-        As printed.
     number : int
         Of the mark.
-    is_within : bool
-        Within the prescribed distance; else a near miss.
+    mark, distance : str
+        What it is and how far away.
+    """
+
+    number: int
+    mark: str
+    distance: str
+
+
+@dataclass(frozen=True, slots=True)
+class MountingRow:
+    """A mounting with the marks near it, as printed.
+
+    Parameters
+    ----------
+    mounting, kind : str
+        Its name and what is mounted.
+    within, beyond : tuple of NearMark
+        Within the prescribed distance, and near misses; nearest first.
     """
 
     mounting: str
     kind: str
-    mark: str
-    number: int
-    distance: str
-    is_within: bool
+    within: tuple[NearMark, ...]
+    beyond: tuple[NearMark, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +201,7 @@ def patch_rows(evaluation: Evaluation) -> tuple[RuleRow, ...]:
 
 
 def mounting_rows(evaluation: Evaluation) -> tuple[MountingRow, ...]:
-    """List marks near mountings, nearest first.
+    """List the mountings that have marks near them.
 
     Parameters
     ----------
@@ -197,20 +211,24 @@ def mounting_rows(evaluation: Evaluation) -> tuple[MountingRow, ...]:
     Returns
     -------
     tuple of MountingRow
-        As printed.
+        Those with the nearest mark first.
     """
     numbers, marks = mark_numbers(evaluation), evaluation.survey.mark_by_id
     mountings = {mounting.id: mounting for _, mounting in evaluation.template.mountings}
+    within: dict[MountingId, list[NearMark]] = {}
+    beyond: dict[MountingId, list[NearMark]] = {}
+    for near in evaluation.measures.near_mountings:
+        side = within if near.is_within_prescribed else beyond
+        entry = NearMark(numbers[near.mark], look_of(marks[near.mark]).label, figures.distance(near.distance_mm))
+        side.setdefault(near.mounting, []).append(entry)
     return tuple(
         MountingRow(
-            mounting=mountings[near.mounting].name,
-            kind=MOUNTING_NAMES[mountings[near.mounting].kind],
-            mark=look_of(marks[near.mark]).label,
-            number=numbers[near.mark],
-            distance=figures.distance(near.distance_mm),
-            is_within=near.is_within_prescribed,
+            mounting=mountings[mounting].name,
+            kind=MOUNTING_NAMES[mountings[mounting].kind],
+            within=tuple(within.get(mounting, ())),
+            beyond=tuple(beyond.get(mounting, ())),
         )
-        for near in evaluation.measures.near_mountings
+        for mounting in dict.fromkeys([*within, *beyond])
     )
 
 

@@ -17,7 +17,7 @@ from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_d
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.survey import Mark, MarkKind, Photo, Sighting
 
-__all__ = ["PhotoPage", "Placement", "photo_pages", "photo_svg"]
+__all__ = ["PhotoPage", "Placement", "SightingGroup", "photo_pages", "photo_svg"]
 
 SHEET_PX = 1000.0
 """Longest side of the drawing; lines and letters are sized for it."""
@@ -49,6 +49,22 @@ class Placement:
 
 
 @dataclass(frozen=True, slots=True)
+class SightingGroup:
+    """Datum points of one panel, as printed.
+
+    Parameters
+    ----------
+    panel : str
+        Its name.
+    points : tuple of (str, str)
+        Letter on the photo and name, the panel's name left out.
+    """
+
+    panel: str
+    points: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PhotoPage:
     """One photo as printed.
 
@@ -65,8 +81,8 @@ class PhotoPage:
     glimpsed : tuple of str
         Panels with too few datum points to be tried, where the photo has a
         place on another: neighbours that share points of a fold.
-    sightings : tuple of (str, str)
-        Letter and name of each datum point sighted.
+    sightings : tuple of SightingGroup
+        Datum points sighted, by panel.
     marks : tuple of int
         Numbers of its marks.
     """
@@ -80,7 +96,7 @@ class PhotoPage:
     svg: str
     placements: tuple[Placement, ...]
     glimpsed: tuple[str, ...]
-    sightings: tuple[tuple[str, str], ...]
+    sightings: tuple[SightingGroup, ...]
     marks: tuple[int, ...]
 
 
@@ -115,9 +131,7 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
     survey = evaluation.survey
     marks = [mark for mark in survey.marks if mark.photo == photo.id]
     sightings = [sighting for sighting in survey.sightings if sighting.photo == photo.id]
-    known = evaluation.template.datum_points
     placements, glimpsed = _placements(evaluation, photo.id)
-    names = [known[s.datum][1].name if s.datum in known else str(s.datum) for s in sightings]
     return PhotoPage(
         number=index,
         name=photo.name,
@@ -128,9 +142,22 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
         svg=photo_svg(photo, data, marks, sightings, numbers, prefix=f"p{index}"),
         placements=placements,
         glimpsed=glimpsed,
-        sightings=tuple((letter_of(i), name) for i, name in enumerate(names)),
+        sightings=_sightings_by_panel(evaluation, sightings),
         marks=tuple(numbers[mark.id] for mark in marks),
     )
+
+
+def _sightings_by_panel(evaluation: Evaluation, sightings: Sequence[Sighting]) -> tuple[SightingGroup, ...]:
+    known = evaluation.template.datum_points
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for index, sighting in enumerate(sightings):
+        if sighting.datum in known:
+            panel, datum = known[sighting.datum]
+            group, name = panel.name, datum.name.removeprefix(f"{panel.name}: ")
+        else:
+            group, name = "Not on this template", str(sighting.datum)
+        groups.setdefault(group, []).append((letter_of(index), name))
+    return tuple(SightingGroup(panel, tuple(points)) for panel, points in groups.items())
 
 
 def letter_of(index: int) -> str:
