@@ -50,7 +50,7 @@ def photo_view(held: state.OpenSurvey, photo: Photo) -> PhotoView:
     return PhotoView(
         photo=photo,
         tile_url=tile_url(held.token, photo.id),
-        registrations={panel: r for (p, panel), r in held.evaluation.registrations.items() if p == photo.id},
+        registrations={panel: r for (p, panel), r in held.registrations.items() if p == photo.id},
         marks=tuple(mark for mark in survey.marks if mark.photo == photo.id),
         sightings=tuple(sighting for sighting in survey.sightings if sighting.photo == photo.id),
     )

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
@@ -110,6 +109,6 @@ def filmstrip(
     )
 
 
-def _value(key: str, name: str) -> Any:
-    state = st.session_state.get(key)
-    return state.get(name) if hasattr(state, "get") else getattr(state, name, None)
+def _value(key: str, name: str) -> object:
+    state: Mapping[str, object] = st.session_state.get(key) or {}
+    return state.get(name)

@@ -163,7 +163,7 @@ class Cell:
 
 def table(
     heads: Sequence[str],
-    rows: Iterable[Sequence[Cell | str]],
+    rows: Iterable[Sequence[object]],
     *,
     numeric: frozenset[int] = frozenset(),
     caption: str = "",
@@ -174,8 +174,8 @@ def table(
     ----------
     heads : sequence of str
         Column names with units.
-    rows : iterable of sequence of Cell or str
-        One cell for each head.
+    rows : iterable of sequence of Cell or object
+        One for each head; anything but a `Cell` is printed by its ``str``.
     numeric : frozenset of int
         Columns set to the right, in figures of one width.
     caption : str
@@ -187,7 +187,7 @@ def table(
         HTML inside a block that scrolls sideways by itself.
     """
 
-    def cell(index: int, content: Cell | str) -> str:
+    def cell(index: int, content: object) -> str:
         tag = 'th scope="row"' if index == 0 else ("td class='n'" if index in numeric else "td")
         inner = content.inner() if isinstance(content, Cell) else esc(content)
         return f"<{tag}>{inner}</{tag[:2]}>"
@@ -195,7 +195,8 @@ def table(
     head = "".join(f"<th scope='col'{_n(i in numeric)}>{esc(name)}</th>" for i, name in enumerate(heads))
     body = "".join("<tr>" + "".join(cell(i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)
     foot = f"<caption>{esc(caption)}</caption>" if caption else ""
-    return f"<div class='cm-scroll' tabindex='0'><table class='cm'>{foot}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    inner = f"{foot}<thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
+    return f"<div class='cm-scroll' tabindex='0'><table class='cm'>{inner}</table></div>"
 
 
 def _n(is_numeric: bool) -> str:  # noqa: FBT001  one use, above

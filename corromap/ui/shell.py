@@ -60,7 +60,10 @@ def run() -> None:
     if held is None:
         _bar_without_survey()
         _notices()
-        start.show_page()
+        try:
+            start.show_page()
+        except CorromapError as error:
+            note([f"The list cannot be drawn: {error}"], "bad")
         return
     _survey(held)
 
@@ -68,11 +71,14 @@ def run() -> None:
 def _survey(held: state.OpenSurvey) -> None:
     page = state.current_page()
     _bar(held)
+    # the strip of steps needs the whole evaluation: its place is kept, and it is filled after the page
+    place = st.container(key="cm_steps", horizontal=True)
     try:
-        _steps(steps_of(held.survey, held.evaluation), page)
         _stale(held)
         _notices()
         _PAGES[page](held)
+        with place:
+            _steps(steps_of(held.survey, held.evaluation), page)
     except CorromapError as error:
         note([f"This page cannot be drawn: {error}", "Nothing was lost; undo takes back the last change."], "bad")
 
@@ -107,21 +113,21 @@ def _saved(at: str) -> str:
 
 
 def _undo_button(word: str, what: str | None, icon: str, on_click: Callable[[], None]) -> None:
+    label = f"**{word}**  \n{plain_md(what)}" if what else f"**{word}**"
     tip = f"{word}: {plain_md(what)}" if what else f"Nothing to {word.lower()}"
-    st.button(word, key=f"bar_{word.lower()}", icon=icon, help=tip, disabled=what is None, on_click=on_click)
+    st.button(label, key=f"bar_{word.lower()}", icon=icon, help=tip, disabled=what is None, on_click=on_click)
 
 
 def _steps(steps: tuple[Step, ...], page: Page) -> None:
-    with st.container(key="cm_steps", horizontal=True):
-        for step in steps:
-            sign = "✓ " if step.is_done else ""
-            st.button(
-                f"{step.number}  {step.title}  \n{sign}{plain_md(step.state)}",
-                key=f"step_{step.page.value}",
-                type="primary" if step.page is page else "secondary",
-                on_click=state.go_to,
-                args=(step.page,),
-            )
+    for step in steps:
+        sign = "✓ " if step.is_done else ""
+        st.button(
+            f"**{step.number} {step.title}**  \n{sign}{plain_md(step.state)}",
+            key=f"step_{step.page.value}",
+            type="primary" if step.page is page else "secondary",
+            on_click=state.go_to,
+            args=(step.page,),
+        )
 
 
 def _stale(held: state.OpenSurvey) -> None:

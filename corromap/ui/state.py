@@ -10,19 +10,21 @@ from __future__ import annotations
 
 import getpass
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
 
 from corromap.errors import CorromapError, InputError, StaleSurveyError
-from corromap.evaluation import Evaluation, evaluate
+from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
 from corromap.io.survey_file import SurveyFile, SurveyRecord
+from corromap.projection import Projection
 from corromap.survey import Photo, Survey
 from corromap.template import BodyTemplate
 from corromap.ui.photo_routes import grant_photos, is_granted
+from corromap.ui.staged import KeptPhotos, Registrations, StagedEvaluation
 from corromap.ui.steps import Page
 from corromap.ui.surveys import key_of, known_surveys
 
@@ -72,7 +74,8 @@ class OpenSurvey:
     file: SurveyFile
     record: SurveyRecord
     token: str
-    _evaluation: Evaluation | None = None
+    kept: KeptPhotos = field(default_factory=KeptPhotos)
+    _staged: StagedEvaluation | None = None
     _undo: tuple[str | None, str | None] = (None, None)
     _saved: str = ""
     _read_for: int = -1
@@ -88,11 +91,24 @@ class OpenSurvey:
         return self.record.template
 
     @property
+    def registrations(self) -> Registrations:
+        """Where each photo sits: the first stage of the evaluation."""
+        return self._stages().registrations
+
+    @property
+    def projection(self) -> Projection:
+        """Marks on the panels: the second stage, enough to draw the canvas."""
+        return self._stages().projection
+
+    @property
     def evaluation(self) -> Evaluation:
-        """What follows from the record; computed once a revision."""
-        if self._evaluation is None:
-            self._evaluation = evaluate(self.record.survey, self.record.template, self.record.rules)
-        return self._evaluation
+        """Everything that follows from the record; computed once a revision."""
+        return self._stages().evaluation
+
+    def _stages(self) -> StagedEvaluation:
+        if self._staged is None:
+            self._staged = StagedEvaluation(self.survey, self.template, self.record.rules, self.kept)
+        return self._staged
 
     @property
     def next_undo(self) -> str | None:
@@ -123,7 +139,7 @@ class OpenSurvey:
         if self.file.revision == self.record.revision:
             return False
         self.record = self.file.load()
-        self._evaluation = None
+        self._staged = None
         return True
 
     def _read_log(self) -> None:

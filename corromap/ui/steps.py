@@ -9,6 +9,7 @@ from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
 from corromap.registration import Registration
 from corromap.survey import Survey
+from corromap.ui.staged import Registrations
 
 __all__ = ["TITLES", "Page", "Step", "next_page", "placed_photos", "steps_of"]
 
@@ -60,20 +61,20 @@ class Step:
     is_done: bool
 
 
-def placed_photos(evaluation: Evaluation) -> frozenset[PhotoId]:
+def placed_photos(registrations: Registrations) -> frozenset[PhotoId]:
     """Photos that are placed on at least one panel.
 
     Parameters
     ----------
-    evaluation : Evaluation
-        Of the survey.
+    registrations : mapping
+        Of the survey, by photo and panel.
 
     Returns
     -------
     frozenset of PhotoId
         Their ids.
     """
-    return frozenset(photo for (photo, _), found in evaluation.registrations.items() if isinstance(found, Registration))
+    return frozenset(photo for (photo, _), found in registrations.items() if isinstance(found, Registration))
 
 
 def steps_of(survey: Survey, evaluation: Evaluation) -> tuple[Step, ...]:
@@ -92,7 +93,7 @@ def steps_of(survey: Survey, evaluation: Evaluation) -> tuple[Step, ...]:
         In the order of work.
     """
     photos, marks = len(survey.photos), len(survey.marks)
-    placed = len(placed_photos(evaluation))
+    placed = len(placed_photos(evaluation.registrations))
     outcome = evaluation.assessment.outcome.kind
     states = {
         Page.CAR: (survey.car.label or "not named yet", bool(survey.car.label)),

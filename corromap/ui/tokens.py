@@ -1,8 +1,9 @@
-"""Colours of the app's own blocks, for the light, the dark and the sun theme.
+"""Colours of the app's own blocks, for the light and the dark theme.
 
 Streamlit's widgets take theirs from ``.streamlit/config.toml``; these are the
 same tones for what the app draws itself. Contrast of each text colour on its
-ground is tested to be at least 4.5:1 (WCAG 2.2, 1.4.3), 7:1 in the sun theme.
+ground is tested to be at least 4.5:1 (WCAG 2.2, 1.4.3), of body text at least 7:1
+(1.4.6), so that it can be read in sunlight.
 """
 
 from __future__ import annotations

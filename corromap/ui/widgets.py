@@ -93,7 +93,7 @@ def frames_of(held: state.OpenSurvey, what: str) -> list[Frame]:
     list of Frame
         In the order of the photos.
     """
-    placed = placed_photos(held.evaluation)
+    placed = placed_photos(held.registrations)
     marks = [mark.photo for mark in held.survey.marks]
     clicks = [sighting.photo for sighting in held.survey.sightings]
     frames = []

@@ -50,11 +50,12 @@ def show_page(held: state.OpenSurvey) -> None:
 
 
 def _form(held: state.OpenSurvey) -> None:
+    first = st.container()
     columns = st.columns(2)
     for index, (name, title, hint) in enumerate(_FIELDS):
         key = f"car_{name}"
         synced(key, getattr(held.survey.car, name))
-        with columns[index % 2] if index else st.container():
+        with columns[(index + 1) % 2] if index else first:
             st.text_input(
                 title, key=key, placeholder=hint, max_chars=200, on_change=_save_field, args=(held, name, title)
             )

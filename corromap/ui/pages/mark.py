@@ -6,8 +6,9 @@ import streamlit as st
 
 from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.registration import Registration
+from corromap.report.findings import MarkRow, mark_numbers, mark_rows, patch_rows
 from corromap.report.palette import look_of
-from corromap.report.tables import MarkRow, group_rows, mark_numbers, mark_rows, patch_rows
+from corromap.report.tables import group_rows
 from corromap.survey import Mark, Photo
 from corromap.ui import state
 from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
@@ -36,18 +37,21 @@ def show_page(held: state.OpenSurvey) -> None:
         next_button(Page.PHOTOS)
         return
     lead("Outline rust, filler and patches; mark as hidden what underseal, dirt or trim covers. The map follows.")
-    photo_strip(held, photo.id, what="mark")
-    if photo.id not in placed_photos(held.evaluation):
+    left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
+    with left:
+        photo_strip(held, photo.id, what="mark")
+    with right:
+        beside = _beside(held, photo)
+    if photo.id not in placed_photos(held.registrations):
         note(["This photo is not placed yet: marks on it are kept, but have no size until it is."], "warn")
         st.button("Place this photo", key="to_place", on_click=state.go_to, args=(Page.PLACE, photo.id))
-    beside = _beside(held, photo)
     photo_canvas(
         CanvasView(
             mode=CanvasMode.MARK,
             template=held.template,
             main=photo_view(held, photo),
             compare=tuple(photo_view(held, held.survey.photo_by_id[other]) for other in beside),
-            projected=held.evaluation.projection.marks,
+            projected=held.projection.marks,
             can_undo=held.next_undo is not None,
             can_redo=held.next_redo is not None,
             position=position_of(held, photo),
@@ -82,7 +86,7 @@ def _beside(held: state.OpenSurvey, photo: Photo) -> list[PhotoId]:
 
 
 def _panels(held: state.OpenSurvey, photo: PhotoId) -> set[PanelId]:
-    found = held.evaluation.registrations.items()
+    found = held.registrations.items()
     return {panel for (p, panel), r in found if p == photo and isinstance(r, Registration)}
 
 

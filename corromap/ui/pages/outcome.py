@@ -6,20 +6,12 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, RuleResult
-from corromap.frames import MarkId, ZoneId
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, Rule, RuleResult
+from corromap.frames import ZoneId
+from corromap.report import figures
 from corromap.report.drawing import map_svg
-from corromap.report.tables import (
-    AreaCell,
-    FindingRow,
-    GroupRow,
-    ZoneRow,
-    group_rows,
-    mark_numbers,
-    mounting_rows,
-    patch_rows,
-    zone_rows,
-)
+from corromap.report.findings import NearMark, mark_numbers, mounting_rows, patch_rows
+from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, group_rows, zone_rows
 from corromap.ui import state
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
 from corromap.ui.pages.limits import show_limits
@@ -34,7 +26,8 @@ _WORDS = {
     OutcomeKind.REPAIR: "Repair",
     OutcomeKind.STOP: "Stop",
 }
-_ZONE_FILTERS = ("Load-bearing", "With marks", "Not fully shown", "All")
+_MOST_PLACES, _MOST_LINKS, _MOST_UNSEEN = 3, 4, 8
+_ZONE_FILTERS = ("With marks", "Load-bearing", "Not fully shown", "All")
 
 
 def show_page(held: state.OpenSurvey) -> None:
@@ -46,7 +39,7 @@ def show_page(held: state.OpenSurvey) -> None:
         The open survey.
     """
     st.header("Zones and outcome")
-    if not placed_photos(held.evaluation):
+    if not placed_photos(held.registrations):
         empty_state(
             "Nothing to judge yet.",
             "No photo is placed on the body, so nobody has shown anything. Add photos and place them; "
@@ -55,7 +48,8 @@ def show_page(held: state.OpenSurvey) -> None:
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
         return
     _headline(held)
-    left, right = st.columns([6, 5], gap="large")
+    with st.container(key="outcome_columns"):  # on a phone the map comes first
+        left, right = st.columns([6, 5], gap="large")
     with right:
         _map(held)
     with left:
@@ -83,48 +77,56 @@ def _headline(held: state.OpenSurvey) -> None:
 def _reasons(held: state.OpenSurvey) -> None:
     outcome = held.evaluation.assessment.outcome
     st.subheader("Why")
-    if not outcome.reasons:
-        lead("No limit is reached in what was shown.")
-    for index, result in enumerate(outcome.reasons):
-        _reason(held, result, f"reason_{index}")
+    reasons = [result for result in outcome.reasons if result.rule.outcome is not OutcomeKind.NOT_SHOWN]
+    if not reasons:
+        lead("No limit on damage or repair is reached in what was shown.")
+    for rule, results in _by_rule(reasons).items():
+        _reason(held, rule, results, "why")
     if outcome.uncertain:
         st.subheader("Cannot tell")
         lead("The 95 % interval lies on both sides of the limit: closer photos, or more datum points, would tell.")
-        for index, result in enumerate(outcome.uncertain):
-            _reason(held, result, f"uncertain_{index}")
+        for rule, results in _by_rule(outcome.uncertain).items():
+            _reason(held, rule, results, "unsure")
 
 
-def _reason(held: state.OpenSurvey, result: RuleResult, key: str) -> None:
-    rule = result.rule
-    house = (
-        '<span class="cm-tag is-house">house rule</span>'
-        if rule.house_rule
-        else '<span class="cm-tag">published</span>'
-    )
-    with st.container(border=True, key=f"cm_{key}", gap="small"):
+def _by_rule(results: Sequence[RuleResult]) -> dict[Rule, list[RuleResult]]:
+    groups: dict[Rule, list[RuleResult]] = {}
+    for result in results:
+        groups.setdefault(result.rule, []).append(result)
+    return groups
+
+
+def _reason(held: state.OpenSurvey, rule: Rule, results: Sequence[RuleResult], part: str) -> None:
+    with st.container(border=True, key=f"cm_{part}_{rule.id}", gap="small"):
+        kind = "house rule" if rule.house_rule else "published"
         show(
-            f'<div><span class="cm-tag">{esc(rule.outcome.value)}</span> {house}</div>'
-            f"<div><b>{esc(result.sentence)}</b></div><p class='cm-lead'>Source: {esc(rule.source)}</p>"
+            f'<div><b>{esc(rule.title)}</b> <span class="cm-tag">{esc(rule.outcome.value)}</span> '
+            f'<span class="cm-tag{" is-house" if rule.house_rule else ""}">{kind}</span></div>'
+            f"<div class='cm-lead'>Source: {esc(rule.source)}</div>"
         )
-        with st.container(horizontal=True, gap="small"):
-            if result.zone is not None:
-                st.button("Show on the map", key=f"{key}_map", on_click=_highlight, args=(result.zone,))
-            for mark in result.marks[:4]:
-                _mark_link(held, mark, key)
-            if len(result.marks) > 4:
-                show(f'<span class="cm-lead">and {len(result.marks) - 4} more</span>')
+        for result in results[:_MOST_PLACES]:
+            _place(held, result, part)
+        if len(results) > _MOST_PLACES:
+            with st.expander(f"{len(results) - _MOST_PLACES} more places"):
+                for result in results[_MOST_PLACES:]:
+                    _place(held, result, part)
 
 
-def _mark_link(held: state.OpenSurvey, mark_id: MarkId, key: str) -> None:
-    mark = held.survey.mark_by_id[mark_id]
-    photo = held.survey.photo_by_id[mark.photo]
-    number = mark_numbers(held.evaluation)[mark_id]
-    st.button(
-        f"Mark {number} on {plain_md(photo.name)}",
-        key=f"{key}_{mark_id}",
-        on_click=state.go_to,
-        args=(Page.MARK, photo.id),
-    )
+def _place(held: state.OpenSurvey, result: RuleResult, part: str) -> None:
+    """One sentence with what is behind it: the zone on the map, the marks on their photos."""
+    key = f"{part}_{result.rule.id}_{result.zone or 'all'}"
+    show(f"<div class='cm-why'>{esc(result.sentence)}</div>")
+    numbers = mark_numbers(held.evaluation)
+    with st.container(horizontal=True, gap="small", key=f"cm_links_{key}"):
+        if result.zone is not None:
+            st.button("On the map", key=f"{key}_map", type="tertiary", icon=":material/map:", on_click=_highlight,
+                      args=(result.zone,))  # fmt: skip
+        for mark in sorted(result.marks, key=lambda m: numbers[m])[:_MOST_LINKS]:
+            photo = held.survey.photo_by_id[held.survey.mark_by_id[mark].photo]
+            st.button(f"Mark {numbers[mark]}, {plain_md(photo.name)}", key=f"{key}_{mark}", type="tertiary",
+                      icon=":material/image:", on_click=state.go_to, args=(Page.MARK, photo.id))  # fmt: skip
+        if len(result.marks) > _MOST_LINKS:
+            show(f'<span class="cm-lead">and {len(result.marks) - _MOST_LINKS} more marks</span>')
 
 
 def _highlight(zone: ZoneId) -> None:
@@ -153,29 +155,40 @@ def _unseen(held: state.OpenSurvey) -> None:
     if not zones:
         return
     st.subheader("Not shown well enough to judge")
-    measures = {measure.zone: measure for measure in held.evaluation.measures.zones}
+    number = len(zones)
+    zones_word = "zone" if number == 1 else "zones"
+    lead(f"{number} load-bearing {zones_word}, those that matter most first. Ask for photos of them.")
+    show(_unseen_table(held, zones[:_MOST_UNSEEN]))
+    if number > _MOST_UNSEEN:
+        with st.expander(f"{number - _MOST_UNSEEN} more zones"):
+            show(_unseen_table(held, zones[_MOST_UNSEEN:]))
+
+
+def _unseen_table(held: state.OpenSurvey, zones: Sequence[ZoneId]) -> str:
+    found = {measure.zone: measure for measure in held.evaluation.measures.zones}
     rows = [
-        [held.template.zone_by_id[zone].name, Cell(markup=_coverage(measures[zone].seen_share, measures[zone].hidden_share)),
-         f"{100 * measures[zone].seen_share:.0f} %"]
+        [
+            held.template.zone_by_id[zone].name,
+            Cell(markup=_coverage(found[zone].seen_share, found[zone].hidden_share)),
+            figures.fraction(found[zone].seen_share),
+            figures.fraction(found[zone].hidden_share),
+        ]
         for zone in zones
-    ]  # fmt: skip
-    show(
-        table(
-            ["Load-bearing zone", "coverage", "shown"],
-            rows,
-            numeric=frozenset({2}),
-            caption="Full: shown. Lines: shown but hidden. Hatched: shown by nobody.",
-        )
+    ]
+    return table(
+        ["Load-bearing zone", "coverage", "shown", "hidden"],
+        rows,
+        numeric=frozenset({2, 3}),
+        caption="Bar: full is shown, lines are shown but hidden, hatching is shown by nobody.",
     )
 
 
 def _coverage(seen: float, hidden: float) -> str:
     never = max(0.0, 1.0 - seen - hidden)
     title = f"{100 * seen:.0f} % shown, {100 * hidden:.0f} % hidden, {100 * never:.0f} % never seen"
-    return (
-        f'<span class="cm-bar3" role="img" aria-label="{title}"><i class="seen" style="width:{100 * seen:.2f}%"></i>'
-        f'<i class="hid" style="width:{100 * hidden:.2f}%"></i><i class="never" style="width:{100 * never:.2f}%"></i></span>'
-    )
+    parts = (("seen", seen), ("hid", hidden), ("never", never))
+    inner = "".join(f'<i class="{name}" style="width:{100 * share:.2f}%"></i>' for name, share in parts)
+    return f'<span class="cm-bar3" role="img" aria-label="{title}">{inner}</span>'
 
 
 def _map(held: state.OpenSurvey) -> None:
@@ -226,7 +239,7 @@ def _groups(held: state.OpenSurvey) -> None:
 def _finding_table(head: str, rows: Sequence[tuple[str, str, FindingRow]]) -> str:
     body = []
     for name, under, found in rows:
-        stages = ", ".join(f"{stage} {cell.value}" for stage, cell in found.stages)
+        stages = ", ".join(f"{stage} {area}" for stage, area in found.stages)
         on_patch = f", {found.patch_on_patch} on a patch" if found.patch_on_patch else ""
         patch = _area(found.patch, f"{found.patch_count} patches{on_patch}" if found.patch_count else "")
         body.append(
@@ -260,20 +273,19 @@ def _mountings(held: state.OpenSurvey) -> None:
     rows = mounting_rows(held.evaluation)
     if not rows:
         return
-    with st.expander(f"Marks near mountings ({sum(row.is_within for row in rows)} within 300 mm)"):
+    with st.expander(f"Marks near mountings: {sum(bool(row.within) for row in rows)} mountings within 300 mm"):
         show(
             table(
-                ["Mounting", "kind", "mark", "distance along the body", ""],
-                [
-                    [row.mounting, row.kind, f"{row.number} {row.mark}", row.distance,
-                     "within 300 mm" if row.is_within else "near miss"]
-                    for row in rows
-                ],
-                numeric=frozenset({3}),
-                caption="300 mm: Great Britain, MOT inspection manual, Appendix A section 2, 'within 30 cm of the "
-                "mounting location'. Other places have other rules.",
+                ["Mounting", "kind", "within 300 mm", "near miss"],
+                [[row.mounting, row.kind, _near(row.within), _near(row.beyond)] for row in rows],
+                caption="Distance along the body. 300 mm: Great Britain, MOT inspection manual, Appendix A section 2, "
+                "'within 30 cm of the mounting location'. Other places have other rules.",
             )
-        )  # fmt: skip
+        )
+
+
+def _near(marks: Sequence[NearMark]) -> str:
+    return "; ".join(f"mark {near.number}, {near.mark}: {near.distance}" for near in marks)
 
 
 def _cautions() -> None:

@@ -37,7 +37,8 @@ def show_page(held: state.OpenSurvey) -> None:
     """
     st.header("Photos")
     lead("The original files are kept untouched inside the survey file. Nothing leaves this computer.")
-    left, right = st.columns([7, 4], gap="large")
+    with st.container(key="photos_columns"):  # on a phone the chooser comes first
+        left, right = st.columns([7, 4], gap="large")
     with right:
         _in(held)
     with left:

@@ -20,6 +20,8 @@ from corromap.ui.widgets import next_button, photo_strip
 
 __all__ = ["show_page"]
 
+_WHY_THIS = "It adds most to the fit. Any other point of the panel will do: choose it on the map."
+
 
 def show_page(held: state.OpenSurvey) -> None:
     """Draw the page.
@@ -38,15 +40,18 @@ def show_page(held: state.OpenSurvey) -> None:
     lead(
         "Click points of the template that you can recognise on the photo: four place it on a panel, a fifth checks it."
     )
-    photo_strip(held, photo.id, what="place")
-    panel = _panel(held, photo)
+    left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
+    with left:
+        photo_strip(held, photo.id, what="place")
+    with right:
+        panel = _panel(held, photo)
     suggestion = _suggestion(held, photo, panel)
     photo_canvas(
         CanvasView(
             mode=CanvasMode.PLACE,
             template=held.template,
             main=photo_view(held, photo),
-            projected=held.evaluation.projection.marks,
+            projected=held.projection.marks,
             active_panel=panel.id,
             suggestion=suggestion,
             message=_message(held, photo, panel, suggestion),
@@ -106,7 +111,7 @@ def _busiest(held: state.OpenSurvey, photo: Photo) -> PanelId | None:
 
 
 def _state_of(held: state.OpenSurvey, photo: Photo, panel: PanelId) -> str:
-    found = held.evaluation.registrations.get((photo.id, panel))
+    found = held.registrations.get((photo.id, panel))
     if isinstance(found, Registration):
         return f"placed, {len(found.datum_ids)} points, {found.rms_mm:.1f} mm"
     on_panel = set(held.template.datum_positions(panel))
@@ -122,12 +127,11 @@ def _suggestion(held: state.OpenSurvey, photo: Photo, panel: Panel) -> DatumId |
 
 
 def _message(held: state.OpenSurvey, photo: Photo, panel: Panel, suggestion: DatumId | None) -> str:
-    found = held.evaluation.registrations.get((photo.id, panel.id))
-    if isinstance(found, RegistrationFailure) and found.suspects:
+    """Only what the canvas does not say by itself: why the photo has no place."""
+    found = held.registrations.get((photo.id, panel.id))
+    if isinstance(found, RegistrationFailure) and (found.suspects or suggestion is None):
         return found.message
-    if suggestion is None:
-        return f"Every datum point of {panel.name} is clicked."
-    return f"Click: {held.template.datum_points[suggestion][1].name}"
+    return ""
 
 
 def _next_point(held: state.OpenSurvey, panel: Panel, suggestion: DatumId | None) -> None:
@@ -140,13 +144,13 @@ def _next_point(held: state.OpenSurvey, panel: Panel, suggestion: DatumId | None
         datum_sketch_svg(datum.shape),
         css_class="cm-box cm-sketch",
         before=f"<h4>{esc(datum.name)}</h4><p>{esc(datum.description)}</p>",
-        after="<p class='cm-lead'>It adds most to the fit. Any other point of the panel will do: choose it on the map.</p>",
+        after=f"<p class='cm-lead'>{_WHY_THIS}</p>",
     )
 
 
 def _fits(held: state.OpenSurvey, photo: Photo) -> None:
     st.subheader("How well it sits")
-    found = {panel: r for (p, panel), r in held.evaluation.registrations.items() if p == photo.id}
+    found = {panel: r for (p, panel), r in held.registrations.items() if p == photo.id}
     if not found:
         lead("Nothing clicked yet on this photo.")
         return

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
 from corromap.report.html import report_html
@@ -17,9 +19,12 @@ __all__ = ["show_page"]
 _PREVIEW_PX = 900
 _TITLES = {
     "report": ("Download the report", "One web page, with photos, map and figures inside it."),
-    "folder": ("Download photos and JSON", "A zip of the survey's photos and its survey.json: everything, readable by other programs."),
-    "copy": ("Download a copy of the survey", "One file that opens here, or in somebody else's corromap, with its history."),
-}  # fmt: skip
+    "folder": ("Download photos and JSON", "A zip of the photos and survey.json: everything, for other programs."),
+    "copy": (
+        "Download a copy of the survey",
+        "One file that opens here or in somebody else's corromap, with its history.",
+    ),
+}
 
 
 def show_page(held: state.OpenSurvey) -> None:
@@ -32,7 +37,7 @@ def show_page(held: state.OpenSurvey) -> None:
     """
     st.header("Report")
     grant_hand_outs(held.token, _offers(held))
-    is_placed = bool(placed_photos(held.evaluation))
+    is_placed = bool(placed_photos(held.registrations))
     if is_placed:
         lead("It opens anywhere and needs no network. Read it once before you hand it over.")
     else:
@@ -50,12 +55,14 @@ def show_page(held: state.OpenSurvey) -> None:
 
 
 def _links(held: state.OpenSurvey, kinds: list[str]) -> None:
-    items = "".join(
-        f'<li><a class="cm-get{" is-first" if kind == "report" else ""}" download data-get="{kind}" '
-        f'href="{esc(hand_out_url(held.token, kind))}">{esc(_TITLES[kind][0])}</a><span>{esc(_TITLES[kind][1])}</span></li>'
-        for kind in kinds
-    )
-    show(f'<ul class="cm-gets">{items}</ul>')
+    def item(kind: str) -> str:
+        title, words = _TITLES[kind]
+        css = "cm-get is-first" if kind == "report" else "cm-get"
+        address = esc(hand_out_url(held.token, kind))
+        link = f'<a class="{css}" download data-get="{kind}" href="{address}">{esc(title)}</a>'
+        return f"<li>{link}<span>{esc(words)}</span></li>"
+
+    show(f'<ul class="cm-gets">{"".join(item(kind) for kind in kinds)}</ul>')
 
 
 def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
@@ -68,4 +75,5 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
 
 
 def _html(held: state.OpenSurvey) -> str:
-    return report_html(held.evaluation, held.file.photo_bytes)
+    now = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    return report_html(held.evaluation, held.file.photo_bytes, made_at=now)
