@@ -104,8 +104,7 @@ def test_click_sensitivity_is_that_of_moved_clicks():
     """Summed over the sources, the covariance of a place equals that from moving each click alone."""
     exact = fitted(CLICKS, lens_=WIDE)
     step, columns = 1e-3, []
-    for change in step * np.eye(CLICKS.size):
-        change = change.reshape(CLICKS.shape)
+    for change in (step * np.eye(CLICKS.size)).reshape(-1, *CLICKS.shape):
         plus, minus = fitted(CLICKS + change, lens_=WIDE), fitted(CLICKS - change, lens_=WIDE)
         columns.append((plus.to_mm(PROBES)[0] - minus.to_mm(PROBES)[0]) / (2 * step))
     by_click = np.stack(columns, axis=-1)
