@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 
 from corromap.frames import FloatArray, PanelId
 from corromap.registration.result import Lens, Registration
@@ -50,7 +50,9 @@ def polygons_of(geometry: Any) -> MultiPolygon:  # noqa: ANN401 - whatever an ov
         return geometry
     if isinstance(geometry, Polygon):
         return MultiPolygon([geometry] if not geometry.is_empty else [])
-    return MultiPolygon([p for part in shapely.get_parts(geometry) for p in polygons_of(part).geoms])
+    if not isinstance(geometry, GeometryCollection):
+        return MultiPolygon()  # lines and points, where edges only touched
+    return MultiPolygon([p for part in geometry.geoms for p in polygons_of(part).geoms])
 
 
 def apply_homography(matrix: FloatArray, xy: FloatArray) -> FloatArray:
