@@ -326,10 +326,7 @@ def _template(evaluation: Evaluation) -> tuple[Fact, ...]:
         Fact("Body template", template.name),
         Fact("Id and revision", f"{template.id}, revision {template.revision}"),
         Fact("What it is", template.description),
-        Fact(
-            "Panels, zones, datum points",
-            f"{len(template.panels)}, {len(template.zones)}, {len(template.datum_points)}",
-        ),
+        Fact("Panels and zones", f"{len(template.panels)} and {len(template.zones)}"),
         Fact("Its dimensions against a real car, standard uncertainty", f"{100 * template.scale_sigma:g} %"),
     )
 
