@@ -164,15 +164,15 @@ def report(survey: Path, page: Path | None) -> None:
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:
     """Check body templates (.json), rule files (.toml), survey files and interchange folders; name every fault."""
-    from corromap.cli_tables import faults_of  # noqa: PLC0415
+    from corromap.cli_tables import faults_of, notes_of  # noqa: PLC0415
 
     faulty = False
     for path in paths:
         faults = faults_of(path)
         faulty = faulty or bool(faults)
         click.echo(f"{path}: {'no fault found' if not faults else f'{len(faults)} fault(s)'}")
-        for fault in faults:
-            click.echo(f"  {fault}")
+        for line in faults or notes_of(path):
+            click.echo(f"  {line}")
     if faulty:
         sys.exit(EXIT_FAULTS)
 
@@ -204,3 +204,7 @@ def _progress() -> Progress:
         console=Console(stderr=True),
         transient=True,
     )
+
+
+if __name__ == "__main__":
+    main()

@@ -18,14 +18,14 @@ from corromap.evaluation import Evaluation, evaluate
 from corromap.frames import PhotoId
 from corromap.io.rules import load_rules
 from corromap.io.survey_file import SurveyFile
-from corromap.io.templates import check_template, read_document
+from corromap.io.templates import check_template, load_template, read_document, template_notes
 from corromap.measures import Figure, ZoneMeasure
 from corromap.report.document import evaluation_document
 from corromap.report.html import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
 
-__all__ = ["evaluate_file", "faults_of", "print_json", "print_outcome", "write_report_of", "zone_table"]
+__all__ = ["evaluate_file", "faults_of", "notes_of", "print_json", "print_outcome", "write_report_of", "zone_table"]
 
 MM2_PER_CM2 = 100.0
 CLI_AUTHOR = "command line"
@@ -196,6 +196,22 @@ def faults_of(path: Path) -> tuple[str, ...]:
         return error.faults or (str(error),)
     except CorromapError as error:
         return (str(error),)
+
+
+def notes_of(path: Path) -> tuple[str, ...]:
+    """Say what is allowed in a template but worth knowing.
+
+    Parameters
+    ----------
+    path : Path
+        A template without faults; anything else has no notes.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a note.
+    """
+    return template_notes(load_template(path)) if path.suffix == ".json" and path.is_file() else ()
 
 
 def _faults(path: Path) -> tuple[str, ...]:
