@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, Rule, RuleResult
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, Rule, RuleResult, Verdict
 from corromap.frames import ZoneId
 from corromap.report import figures
 from corromap.report.drawing import map_svg
@@ -53,8 +53,8 @@ def show_page(held: state.OpenSurvey) -> None:
     with right:
         _map(held)
     with left:
-        _reasons(held)
         _margins(held)
+        _reasons(held)
         _unseen(held)
     _zones(held)
     _groups(held)
@@ -82,10 +82,11 @@ def _reasons(held: state.OpenSurvey) -> None:
         lead("No limit on damage or repair is reached in what was shown.")
     for rule, results in _by_rule(reasons).items():
         _reason(held, rule, results, "why")
-    if outcome.uncertain:
+    uncertain = [result for result in outcome.uncertain if not result.is_reached]
+    if uncertain:
         st.subheader("Cannot tell")
         lead("The 95 % interval lies on both sides of the limit: closer photos, or more datum points, would tell.")
-        for rule, results in _by_rule(outcome.uncertain).items():
+        for rule, results in _by_rule(uncertain).items():
             _reason(held, rule, results, "unsure")
 
 
@@ -115,7 +116,8 @@ def _reason(held: state.OpenSurvey, rule: Rule, results: Sequence[RuleResult], p
 def _place(held: state.OpenSurvey, result: RuleResult, part: str) -> None:
     """One sentence with what is behind it: the zone on the map, the marks on their photos."""
     key = f"{part}_{result.rule.id}_{result.zone or 'all'}"
-    show(f"<div class='cm-why'>{esc(result.sentence)}</div>")
+    doubt = " <em>The interval lies on both sides of the limit.</em>" if result.verdict is Verdict.CANNOT_TELL else ""
+    show(f"<div class='cm-why'>{esc(result.sentence)}{doubt if result.is_reached else ''}</div>")
     numbers = mark_numbers(held.evaluation)
     with st.container(horizontal=True, gap="small", key=f"cm_links_{key}"):
         if result.zone is not None:
