@@ -11,7 +11,7 @@ import numpy as np
 from corromap.errors import InvalidValueError
 from corromap.frames import FloatArray
 from corromap.registration.homography import homogeneous
-from corromap.registration.panel_fit import PanelFit, fit_panel
+from corromap.registration.panel_fit import PanelFit, PanelProblem
 from corromap.registration.result import Registration
 
 __all__ = ["draw_matrices"]
@@ -46,28 +46,54 @@ def draw_matrices(registration: Registration, count: int, seed: int) -> FloatArr
     """
     if registration.method != "panel":
         raise InvalidValueError(f"draws need a fit to one panel, found method '{registration.method}'")
-    fit = fit_panel(registration.sighted_px, registration.datum_mm, registration.lens)
+    fit = _fit_of(registration)
     noise = np.random.default_rng(seed).normal(0.0, registration.sigma_px, (count, 2 * len(fit.w)))
     return _scaled(_stacked_fits(fit, noise), fit)
 
 
+def _fit_of(registration: Registration) -> PanelFit:
+    """Linearise where the registration already is, without fitting again."""
+    problem = PanelProblem.of(registration.sighted_px, registration.datum_mm, registration.lens)
+    matrix = problem.unit_px @ np.linalg.inv(problem.unit_mm @ registration.matrix)
+    return problem.linearised(matrix / np.linalg.norm(matrix))
+
+
 def _stacked_fits(fit: PanelFit, noise_px: FloatArray) -> FloatArray:
     """Matrices from normalised mm to normalised undistorted px, (count, 3, 3)."""
-    pseudo_inverse = np.linalg.pinv(fit.jacobian)
-    a = homogeneous(fit.problem.a)
+    pseudo_inverse = np.linalg.pinv(fit.jacobian).T
+    a = homogeneous(fit.problem.a).T
     fitted = (fit.problem.clicked_px - fit.residual_px).ravel()
-    parameters = noise_px @ pseudo_inverse.T
+    parameters = noise_px @ pseudo_inverse
     for _ in range(CHORD_STEPS):
-        matrices = fit.matrix + (parameters @ fit.basis.T).reshape(-1, 3, 3)
-        q = a @ np.swapaxes(matrices, 1, 2)
-        undistorted = fit.problem.undistorted(q[..., :2] / q[..., 2:])
-        moved = fit.lens.distort(undistorted.reshape(-1, 2)).reshape(len(noise_px), -1)
-        parameters = parameters + (noise_px - (moved - fitted)) @ pseudo_inverse.T
-    return np.asarray(fit.matrix + (parameters @ fit.basis.T).reshape(-1, 3, 3))
+        q = (_matrices(fit, parameters).reshape(-1, 3) @ a).reshape(len(noise_px), 3, -1)
+        b = np.stack([q[:, 0] / q[:, 2], q[:, 1] / q[:, 2]], axis=-1)
+        moved = fit.lens.distort(fit.problem.undistorted(b).reshape(-1, 2)).reshape(len(noise_px), -1)
+        parameters = parameters + (noise_px - (moved - fitted)) @ pseudo_inverse
+    return _matrices(fit, parameters)
+
+
+def _matrices(fit: PanelFit, parameters: FloatArray) -> FloatArray:
+    return np.asarray((fit.matrix.ravel() + parameters @ fit.basis.T).reshape(-1, 3, 3))
 
 
 def _scaled(matrices: FloatArray, fit: PanelFit) -> FloatArray:
-    inverse = np.linalg.inv(fit.problem.unit_mm) @ np.linalg.inv(matrices) @ fit.problem.unit_px
-    undistorted = fit.lens.undistort(fit.problem.clicked_px)
-    w = inverse[:, 2, :2] @ undistorted.T + inverse[:, 2, 2:]
-    return np.asarray(inverse / w.mean(axis=1)[:, None, None])
+    """Turn the maps round, undo the normalisation and scale ``w`` to mean 1."""
+    problem = fit.problem
+    mean_b = np.append(problem.b.mean(axis=0), 1.0)
+    inverse = _adjugates(matrices)
+    mean_w = inverse[:, 2] @ mean_b  # w is linear in the place: its mean is that at the mean place
+    to_mm = np.linalg.inv(problem.unit_mm)
+    return np.asarray(
+        np.einsum("ij,njk,kl->nil", to_mm, inverse / mean_w[:, None, None], problem.unit_px, optimize=True)
+    )
+
+
+def _adjugates(matrices: FloatArray) -> FloatArray:
+    """Inverses of many 3 x 3 matrices up to scale, by cofactors."""
+    (a, b, c), (d, e, f), (g, h, i) = np.moveaxis(matrices, 0, -1)
+    rows = [
+        [e * i - f * h, c * h - b * i, b * f - c * e],
+        [f * g - d * i, a * i - c * g, c * d - a * f],
+        [d * h - e * g, b * g - a * h, a * e - b * d],
+    ]
+    return np.ascontiguousarray(np.moveaxis(np.array(rows), -1, 0))
