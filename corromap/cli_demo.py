@@ -1,0 +1,130 @@
+"""``corromap demo``: the demo survey from photos to report, beside the truth."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+
+from corromap.cli_tables import evaluate_file, print_outcome, write_report_of, zone_table
+from corromap.errors import OutputError
+from corromap.evaluation import Evaluation
+from corromap.io.interchange import import_folder
+from corromap.io.package_data import data_path
+from corromap.survey import MarkKind
+
+__all__ = ["run_demo", "truth_table"]
+
+SURVEY_NAME, REPORT_NAME = "demo.corromap", "demo-report.html"
+KINDS = (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)
+MM2_PER_CM2 = 100.0
+
+
+def run_demo(folder: Path, console: Console) -> None:
+    """Build the demo survey, print what it comes to, write the report.
+
+    Parameters
+    ----------
+    folder : Path
+        Where survey and report go; an earlier demo there is replaced.
+    console : rich.console.Console
+        Where to print.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written to.
+    """
+    survey, page = folder / SURVEY_NAME, folder / REPORT_NAME
+    source = data_path("demo_images")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        survey.unlink(missing_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"'{folder}' cannot be written to: {error.strerror or error}; choose another --into"
+        ) from error
+    with _bar() as bar:
+        taking = bar.add_task("taking in photos", total=None)
+        import_folder(source, survey, progress=lambda done, total: bar.update(taking, completed=done, total=total))
+        writing = bar.add_task("writing the report", total=None)
+        write_report_of(
+            survey,
+            page,
+            datetime.now(UTC),
+            lambda done, total: bar.update(writing, completed=done, total=total),
+        )
+    evaluation = evaluate_file(survey)
+    console.print(zone_table(evaluation))
+    console.print()
+    console.print(truth_table(evaluation, read_truth(source / "truth.json")))
+    console.print()
+    print_outcome(evaluation, console)
+    console.print()
+    console.print(f"Report: {escape(str(page))}")
+    console.print(f"Open it in the app: corromap app {escape(str(survey))}")
+
+
+def read_truth(path: Path) -> Mapping[str, Mapping[str, float]]:
+    """Read the demo's truth: area by zone and kind.
+
+    Parameters
+    ----------
+    path : Path
+        ``truth.json`` beside the demo photos.
+
+    Returns
+    -------
+    mapping of str to mapping of str to float
+        mm2 by zone id and kind.
+    """
+    zones: dict[str, dict[str, float]] = json.loads(path.read_text(encoding="utf-8"))["zones"]
+    return zones
+
+
+def truth_table(evaluation: Evaluation, truth: Mapping[str, Mapping[str, float]]) -> Table:
+    """Set measured areas beside the true ones.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the demo survey, whose sightings and marks were made by looking.
+    truth : mapping
+        From `read_truth`.
+
+    Returns
+    -------
+    rich.table.Table
+        One row for each zone and kind that is there or was marked. The truth
+        counts what no photo shows, too: the marks are a lower bound.
+    """
+    table = Table(title="Beside the truth of the rendered scene (cm²)", title_justify="left")
+    table.add_column("zone", overflow="fold")
+    for heading in ("kind", "marked", "95 % interval", "truth", "shown"):
+        table.add_column(heading, justify="right")
+    for measure in evaluation.measures.zones:
+        for kind in KINDS:
+            figure, true = measure.kinds[kind], truth.get(measure.zone, {}).get(kind.value, 0.0)
+            if not figure.area_mm2 and true < MM2_PER_CM2:
+                continue
+            low, value, high, real = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.area_mm2, figure.high_mm2, true))
+            name = evaluation.template.zone_by_id[measure.zone].name
+            shown = f"{100 * measure.seen_share:.0f} %"
+            table.add_row(escape(name), kind.value, f"{value:.1f}", f"{low:.1f} to {high:.1f}", f"{real:.1f}", shown)
+    return table
+
+
+def _bar() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
