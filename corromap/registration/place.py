@@ -16,7 +16,7 @@ from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
 from corromap.registration.lenses import solve_lenses
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
-from corromap.registration.result import FailureReason, Registration, RegistrationFailure, clicks_label, lens_label
+from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
 from corromap.registration.sighted import Sighted, tried_panels
 from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
@@ -26,9 +26,6 @@ __all__ = ["W_SHARE", "place_photo", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
-
-UNASKED = frozenset({FailureReason.TOO_FEW, FailureReason.COLLINEAR, FailureReason.TOO_NEAR})
-"""Of a panel nobody clicked a point of its own on, these are not worth telling."""
 
 W_SHARE = 0.25
 """Ours: a place counts down to this share of the smallest ``w`` at a sighting,
@@ -94,8 +91,8 @@ def place_photos(
     dict
         By photo and panel, in the order of the survey and the template. A
         panel is tried when one of its own datum points was clicked, or four
-        points in all when those on its folds are counted; the latter is passed
-        over when they lie on one line, as those of a single fold do.
+        points in all when those on its folds are counted; of the latter only
+        those that succeed are told, for nobody asked for the others.
     """
     clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
     return dict(_placed(survey.photos, clicks, survey.settings, template))
@@ -116,7 +113,7 @@ def _placed(
         own = [s for s in sightings if s.photo == photo.id]
         for panel in tried_panels(photo, own, template):
             found = place_photo(photo, panel, own, lenses[photo.id], settings, template)
-            if not (isinstance(found, RegistrationFailure) and found.reason in UNASKED and _is_unasked(panel, own)):
+            if isinstance(found, Registration) or not _is_unasked(panel, own):
                 placed[photo.id, panel.id] = found
     return placed
 
