@@ -126,7 +126,7 @@ def fraction(value: float) -> str:
         ``0 %``, ``under 1 %``, ``64 %``, ``over 99 %`` or ``100 %``.
     """
     percent = 100 * value
-    if percent < 1e-3 or percent > 100 - 1e-3:
+    if percent < 1e-4 or percent > 100 - 1e-4:
         return f"{round(percent):d} %"
     if percent < 1:
         return "under 1 %"

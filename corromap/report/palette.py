@@ -3,9 +3,10 @@
 Colour never stands alone: every look has a pattern of its own. The colours of
 damage and repair keep a contrast of at least 3:1 on the panel fill (WCAG 2.2,
 1.4.11) and at least 20 in CIEDE2000 from each other, also as people with each
-of the three kinds of colour blindness see them; ``tests/unit/report`` checks
-both. Evidence (hidden, sound, never seen) is neutral grey, so that it cannot
-be taken for damage.
+of the three kinds of colour blindness see them; ``tests/reference`` checks
+both. Evidence (hidden, sound, never seen) is neutral grey, dark or light enough
+to differ from every colour of damage by at least 10, also where red and green
+look alike and the patch's green turns grey.
 """
 
 from __future__ import annotations
@@ -111,9 +112,9 @@ PATCH = Look("patch", "diagonal", "Patch", "#22776E", 5.5, "M0 2.75H5.5", 1.9, a
 PATCH_ON_PATCH = Look(
     "patch-on-patch", "back-diagonal", "Patch on patch", "#3E05C2", 4.5, "M0 2.25H4.5", 1.9, angle_deg=45
 )
-HIDDEN = Look("hidden", "waves", "Hidden", "#6B6760", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
-SOUND = Look("sound", "ticks", "Looked at, sound", "#6B6760", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
-NEVER_SEEN = Look("never-seen", "hatch", "Never seen", "#7D7972", 7, "M0 3.5H7", 0.9, angle_deg=45)
+HIDDEN = Look("hidden", "waves", "Hidden", "#45433F", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
+SOUND = Look("sound", "ticks", "Looked at, sound", "#45433F", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
+NEVER_SEEN = Look("never-seen", "hatch", "Never seen", "#8A8690", 7, "M0 3.5H7", 0.9, angle_deg=45)
 
 LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, PATCH_ON_PATCH, HIDDEN, SOUND, NEVER_SEEN)
 """Every look, in the order of the legend."""
