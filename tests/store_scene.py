@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from functools import cache
 from pathlib import Path
@@ -62,9 +63,7 @@ TEMPLATE = {
                     "shape": "round hole",
                     "at_mm": at,
                 }
-                for name, at in zip(
-                    DATUM_IDS, ([50, 50], [950, 50], [950, 350], [50, 350], [500, 200]), strict=True
-                )
+                for name, at in zip(DATUM_IDS, ([50, 50], [950, 50], [950, 350], [50, 350], [500, 200]), strict=True)
             ],
             "mountings": [],
             "folds": [],
@@ -130,13 +129,16 @@ def same_survey(one: Survey, other: Survey) -> bool:
     return as_plain(one) == as_plain(other)
 
 
+def all_rings(mark: Mark) -> tuple[np.ndarray, ...]:
+    return (mark.outline.exterior_px, *mark.outline.holes_px)
+
+
 def as_plain(survey: Survey) -> tuple[object, ...]:
     def bits(values: np.ndarray) -> tuple[object, ...]:
         return values.shape, values.tobytes()
 
     marks = [
-        (m.id, m.photo, m.kind, bits(m.outline.exterior_px), [bits(h) for h in m.outline.holes_px])
-        + (m.stage, m.fixing, m.panels, m.note)
+        ((m.id, m.photo, m.kind, m.stage, m.fixing), (m.panels, m.note), [bits(ring) for ring in all_rings(m)])
         for m in survey.marks
     ]
     sightings = [(s.photo, s.datum, bits(s.at_px)) for s in survey.sightings]
@@ -175,8 +177,6 @@ def marks(draw: st.DrawFn, mark_id: str, photo: str) -> Mark:
 @st.composite
 def surveys(draw: st.DrawFn) -> tuple[Survey, dict[str, bytes]]:
     """A survey and the bytes of its photos by SHA-256."""
-    import hashlib
-
     photo_ids = draw(st.lists(ids, min_size=1, max_size=3, unique=True))
     data = {hashlib.sha256(picture(i)).hexdigest(): picture(i) for i in range(len(photo_ids))}
     photos = [

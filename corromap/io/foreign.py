@@ -10,7 +10,6 @@ never opened for writing.
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 import tempfile
 import time
@@ -38,7 +37,6 @@ DEADLINE_SECONDS = 120.0
 
 _MAX_ROWS = 200_000
 _STEPS_BETWEEN_LOOKS = 10_000
-_WRITE_AND_READ_VERSION = slice(18, 20)
 
 _LIMITS = {
     sqlite3.SQLITE_LIMIT_LENGTH: MAX_PHOTO_BYTES + 1_000_000,
@@ -90,7 +88,7 @@ def open_foreign(
         _check_file(given)
         with _guarded(given) as conn:
             _check_pages(conn)
-            version = checked_version(conn)
+            version = checked_version(conn, given)
             if version == CURRENT_VERSION:
                 _copy(conn, target, author, progress)
         if version != CURRENT_VERSION:
@@ -109,9 +107,6 @@ def _check_file(path: Path) -> None:
         raise SurveyFileError(
             "was copied while it was being written; open it once where it comes from, then copy again"
         )
-    with path.open("rb") as stream:
-        if stream.read(100)[_WRITE_AND_READ_VERSION] != b"\x01\x01":
-            raise SurveyFileError("was changed by another program (its journal mode is another) and is not opened")
 
 
 @contextmanager
@@ -129,6 +124,8 @@ def _guarded(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _check_pages(conn: sqlite3.Connection) -> None:
+    if conn.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
+        raise SurveyFileError("was left in another journal mode by another program; open it where it comes from first")
     problem = conn.execute("PRAGMA quick_check(1)").fetchone()[0]
     if problem != "ok":
         raise SurveyFileError(f"is damaged ({problem:.120})")
@@ -139,13 +136,14 @@ def _brought_up(path: Path, version: int) -> Iterator[sqlite3.Connection]:
     """Migrate a private copy of an older file, whose schema was checked."""
     with tempfile.TemporaryDirectory(prefix="corromap-") as folder:
         copy = Path(folder) / "older.corromap"
-        shutil.copyfile(path, copy)
+        with _guarded(path) as given, closing(sqlite3.connect(copy)) as fresh:
+            given.backup(fresh)
         with closing(connect(copy)) as conn:
             conn.execute("BEGIN IMMEDIATE")
             migrate(conn, version)
             conn.execute("COMMIT")
         with _guarded(copy) as conn:
-            checked_version(conn)
+            checked_version(conn, copy)
             yield conn
 
 

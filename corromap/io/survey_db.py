@@ -9,8 +9,8 @@ returns, the change is on the disk.
 from __future__ import annotations
 
 import os
+import secrets
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -28,7 +28,8 @@ PAGE_BYTES = 16384
 BUSY_SECONDS = 5.0
 """How long to wait for another window before saying so."""
 
-_MAGIC = b"SQLite format 3\x00"
+_HEADER_BYTES = 100
+"""Length of the header of every SQLite file (sqlite.org/fileformat2.html, 1.3)."""
 
 _PREDICATES = ("is ", "was ", "has ", "holds ", "lacks ", "cannot ")
 """How a message begins whose subject is the file itself."""
@@ -43,7 +44,7 @@ _SENTENCES = {
     sqlite3.SQLITE_IOERR: "could not be read or written: the disk gave an error (is it full, or was it unplugged?); "
     "what was saved before is kept",
     sqlite3.SQLITE_CANTOPEN: "cannot be opened; check that the file is there and that its folder may be written to",
-    sqlite3.SQLITE_CORRUPT: "is damaged; go back to a copy, or bring in its last export",
+    sqlite3.SQLITE_CORRUPT: "is damaged or cut off; go back to a copy, or bring in its last export",
     sqlite3.SQLITE_NOTADB: "is not a survey file",
     sqlite3.SQLITE_TOOBIG: "holds a value that is too large",
     sqlite3.SQLITE_INTERRUPT: "took too long to read; it is damaged or made to be slow",
@@ -71,13 +72,15 @@ def plain_errors(path: Path) -> Iterator[None]:
         code = getattr(error, "sqlite_errorcode", None)
         basic = code & 0xFF if code is not None else -1  # the low byte; the rest is detail
         sentence = _SENTENCES.get(basic, f"cannot be used ({error})")
-        if basic == sqlite3.SQLITE_CORRUPT:
-            sentence = _damage(path)
         raise SurveyFileError(f"survey file '{path.name}' {sentence}") from error
     except InterchangeError as error:
         raise SurveyFileError(f"survey file '{path.name}' is damaged: {error}") from error
+    except UnicodeDecodeError as error:
+        raise SurveyFileError(f"survey file '{path.name}' is damaged: a text in it is not UTF-8") from error
     except OSError as error:
-        raise SurveyFileError(f"survey file '{path.name}' cannot be read: {error.strerror}") from error
+        raise SurveyFileError(
+            f"survey file '{path.name}' cannot be used: {error.strerror}; nothing was changed"
+        ) from error
     except SurveyFileError as error:
         if str(error).startswith("survey file '"):  # told where it happened
             raise
@@ -86,34 +89,24 @@ def plain_errors(path: Path) -> Iterator[None]:
 
 
 def check_header(path: Path) -> None:
-    """Look at the first bytes, before SQLite does.
+    """Look at what can be seen without opening the file.
+
+    The file itself is left to SQLite: closing it here would drop the locks
+    that other windows of this process hold on it ("How To Corrupt An SQLite
+    Database File", 2.2, sqlite.org/howtocorrupt.html).
 
     Raises
     ------
     SurveyFileError
-        If the file is missing, empty, cut off or not SQLite.
+        If the file is missing, empty or too short.
     """
     if not path.is_file():
-        raise SurveyFileError("is not there" if not path.exists() else "is not a file")
-    with path.open("rb") as stream:
-        head = stream.read(100)
-    if not head:
+        raise SurveyFileError("is not a file" if path.exists() else "is not there")
+    size = path.stat().st_size
+    if size == 0:
         raise SurveyFileError("is empty (0 bytes); it was cut off when it was copied")
-    if not head.startswith(_MAGIC[: len(head)]):
-        raise SurveyFileError("is not a survey file")
-    if len(head) < 100:
-        raise SurveyFileError(f"is cut off: only {len(head)} bytes are there; copy it again")
-
-
-def _damage(path: Path) -> str:
-    """Say what is wrong with a file that SQLite calls malformed."""
-    with path.open("rb") as stream:
-        head = stream.read(100)
-    size, page, pages = path.stat().st_size, int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
-    written = (65536 if page == 1 else page) * pages
-    if size < written:
-        return f"is cut off: {size} bytes are there, {written} were written; copy it again"
-    return _SENTENCES[sqlite3.SQLITE_CORRUPT]
+    if size < _HEADER_BYTES:
+        raise SurveyFileError(f"is cut off or not a survey file: only {size} bytes are there; copy it again")
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -128,8 +121,30 @@ def connect(path: Path) -> sqlite3.Connection:
     return conn
 
 
-def checked_version(conn: sqlite3.Connection) -> int:
-    """Version of the file, after comparing its schema word by word."""
+def checked_version(conn: sqlite3.Connection, path: Path) -> int:
+    """Version of the file, after looking at its length and comparing its schema word by word.
+
+    Parameters
+    ----------
+    conn : sqlite3.Connection
+        In a transaction, so that nobody else writes meanwhile.
+    path : Path
+        The file.
+
+    Returns
+    -------
+    int
+        The version.
+
+    Raises
+    ------
+    SurveyFileError
+        If the file is cut off, or holds what corromap did not put there.
+    """
+    pages, page = (conn.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size"))
+    size = path.stat().st_size
+    if size < pages * page:  # SQLite itself counts a page that is there in part
+        raise SurveyFileError(f"is cut off: {size} bytes are there, {pages * page} were written; copy it again")
     version = file_version(conn)
     faults = schema_faults(conn, version)
     if faults:
@@ -148,7 +163,10 @@ def stored_version(path: Path) -> int:
     with plain_errors(path):
         check_header(path)
         with closing(connect(path)) as conn:
-            return checked_version(conn)
+            if conn.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
+                conn.execute("PRAGMA journal_mode = DELETE")  # another program left it otherwise
+            conn.execute("BEGIN")
+            return checked_version(conn, path)
 
 
 @contextmanager
@@ -174,7 +192,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
         check_header(path)
         with closing(connect(path)) as conn:
             conn.execute("BEGIN")
-            if checked_version(conn) != CURRENT_VERSION:
+            if checked_version(conn, path) != CURRENT_VERSION:
                 raise SurveyFileError("is of an older version; open it once where it may be written")
             yield conn
 
@@ -203,7 +221,7 @@ def writing(path: Path) -> Iterator[sqlite3.Connection]:
         with closing(connect(path)) as conn:
             conn.execute("BEGIN IMMEDIATE")
             # Leaving without COMMIT closes the connection, which rolls back.
-            migrate(conn, checked_version(conn))
+            migrate(conn, checked_version(conn, path))
             yield conn
             conn.execute("COMMIT")
 
@@ -239,9 +257,7 @@ def new_database(path: Path) -> Iterator[sqlite3.Connection]:
             raise SurveyFileError("is there already; choose another name")
         if not path.parent.is_dir():
             raise SurveyFileError("cannot be made: its folder is not there")
-        handle, name = tempfile.mkstemp(prefix=".new-", suffix=SUFFIX, dir=path.parent)
-        os.close(handle)
-        fresh = Path(name)
+        fresh = _fresh_beside(path)
         try:
             with closing(connect(fresh)) as conn:
                 conn.execute(f"PRAGMA page_size = {PAGE_BYTES}")
@@ -252,6 +268,13 @@ def new_database(path: Path) -> Iterator[sqlite3.Connection]:
             _take_name(fresh, path)
         finally:
             fresh.unlink(missing_ok=True)
+
+
+def _fresh_beside(path: Path) -> Path:
+    """Make an empty file beside a path, with the rights any new file gets."""
+    fresh = path.with_name(f".{secrets.token_hex(6)}{SUFFIX}")
+    os.close(os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+    return fresh
 
 
 def _take_name(fresh: Path, path: Path) -> None:
@@ -274,13 +297,10 @@ def vacuum_into(path: Path, target: Path) -> None:
     with plain_errors(target):
         if target.exists():
             raise SurveyFileError("is there already; choose another name")
-        handle, name = tempfile.mkstemp(prefix=".copy-", suffix=SUFFIX, dir=target.parent)
-        os.close(handle)
-        fresh = Path(name)
+        fresh = _fresh_beside(target)
         try:
             with plain_errors(path), closing(connect(path)) as conn:
-                check_header(path)
-                checked_version(conn)
+                checked_version(conn, path)
                 conn.execute("VACUUM INTO ?", (str(fresh),))
             with fresh.open("rb+") as stream:  # VACUUM INTO does not sync what it wrote
                 os.fsync(stream.fileno())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -68,7 +69,7 @@ def test_create_takes_values_as_well_as_documents(tmp_path: Path) -> None:
 
 def test_create_never_overwrites(file: SurveyFile) -> None:
     before = file.path.read_bytes()
-    with pytest.raises(SurveyFileError, match="'survey.corromap' is there already; choose another name"):
+    with pytest.raises(SurveyFileError, match=r"'survey\.corromap' is there already; choose another name"):
         new_file(file.path.parent)
     assert file.path.read_bytes() == before
 
@@ -123,8 +124,6 @@ def test_removing_a_photo_takes_its_marks_along_and_undo_brings_all_back(tmp_pat
 def test_photos_come_in_their_order_and_reordering_is_one_step(file: SurveyFile) -> None:
     for i in range(3):
         file.add_photo(picture(i), f"{i}.png")
-    from dataclasses import replace
-
     photos = file.load().survey.photos
     file.update_photos([replace(p, order=9 - i) for i, p in enumerate(photos)], label="photos sorted")
     assert [p.name for p in file.load().survey.photos] == ["2.png", "1.png", "0.png"]
@@ -133,8 +132,6 @@ def test_photos_come_in_their_order_and_reordering_is_one_step(file: SurveyFile)
 
 
 def test_a_photo_cannot_be_exchanged_for_another(file: SurveyFile) -> None:
-    from dataclasses import replace
-
     file.add_photo(picture(1), "a.png")
     photo = file.load().survey.photos[0]
     with pytest.raises(SurveyFileError, match="cannot be exchanged; add it as a new photo"):
@@ -197,7 +194,7 @@ def test_the_log_is_only_ever_added_to(tmp_path: Path) -> None:
 def test_second_window_is_told_and_nothing_is_lost(file: SurveyFile) -> None:
     other = SurveyFile.open(file.path, author="other window")
     file.put_note(Note(NoteId("n1"), "first"), expected_revision=file.known_revision)
-    with pytest.raises(StaleSurveyError, match="another window.*'note written' by 'tester'.*nothing was written over"):
+    with pytest.raises(StaleSurveyError, match=r"another window.*'note written' by 'tester'.*nothing was written over"):
         other.put_note(Note(NoteId("n1"), "second"), expected_revision=other.known_revision)
     assert [note.text for note in file.load().survey.notes] == ["first"]
     other.load()
@@ -221,7 +218,9 @@ def test_any_text_comes_back(file: SurveyFile, text: str) -> None:
     ("edit", "told"),
     [
         pytest.param(lambda f: f.put_mark(triangle("a", "photo-9")), "no photo 'photo-9'", id="mark"),
-        pytest.param(lambda f: f.put_sighting(Sighting("photo-9", "drain", [0, 0])), "no photo 'photo-9'", id="sighting"),
+        pytest.param(
+            lambda f: f.put_sighting(Sighting("photo-9", "drain", [0, 0])), "no photo 'photo-9'", id="sighting"
+        ),
         pytest.param(lambda f: f.remove_mark("m"), "no mark 'm' in this survey", id="remove mark"),
         pytest.param(lambda f: f.remove_photo("photo-1"), "no photo 'photo-1'", id="remove photo"),
         pytest.param(lambda f: f.remove_note("n"), "no note 'n'", id="remove note"),
@@ -299,7 +298,7 @@ def test_a_copy_is_the_same_and_the_file_is_untouched(tmp_path: Path) -> None:
     assert as_plain(copy.load().survey) == as_plain(file.load().survey)
     assert copy.history(1000) == file.history(1000)
     assert file.path.read_bytes() == before
-    with pytest.raises(SurveyFileError, match="'copy.corromap' is there already"):
+    with pytest.raises(SurveyFileError, match=r"'copy\.corromap' is there already"):
         file.save_copy(tmp_path / "copy.corromap")
 
 

@@ -1,0 +1,404 @@
+"""Files that are not what they should be, disks that are not, and two windows at once."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import random
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from corromap.errors import CorromapError, NewerSchemaError, OutputError, SurveyFileError
+from corromap.frames import NoteId, PhotoId
+from corromap.io import survey_db
+from corromap.io.interchange import export_folder
+from corromap.io.survey_file import SurveyFile
+from corromap.survey import Note
+from tests.store_scene import as_plain, full_file, new_file, picture
+from tests.store_writer import write_notes
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    return full_file(tmp_path_factory.mktemp("good")).path.read_bytes()
+
+
+@pytest.fixture
+def path(good: bytes, tmp_path: Path) -> Path:
+    where = tmp_path / "survey.corromap"
+    where.write_bytes(good)
+    return where
+
+
+def edit(path: Path, *statements: str) -> None:
+    with closing(sqlite3.connect(path)) as conn:
+        for statement in statements:
+            conn.execute(statement)
+        conn.commit()
+
+
+# What is opened
+
+
+def test_missing(tmp_path: Path) -> None:
+    with pytest.raises(SurveyFileError, match=r"^survey file 'none\.corromap' is not there$"):
+        SurveyFile.open(tmp_path / "none.corromap")
+
+
+def test_folder(tmp_path: Path) -> None:
+    with pytest.raises(SurveyFileError, match="is not a file"):
+        SurveyFile.open(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        pytest.param(b"", r"is empty \(0 bytes\)", id="empty"),
+        pytest.param(b"SQLite format 3\x00", "is cut off or not a survey file: only 16 bytes", id="16 bytes"),
+        pytest.param(b"SQLi", "is cut off or not a survey file: only 4 bytes", id="4 bytes"),
+        pytest.param(b"\xff\xd8\xff\xe0" + bytes(5000), "is not a survey file", id="a photo"),
+        pytest.param(b"SQLite format 3\x00" + bytes(84), "is (damaged|not a survey file)", id="zeros"),
+        pytest.param(b"SQLite format 3\x00" + random.Random(4).randbytes(9000), "is ", id="random"),
+    ],
+)
+def test_not_a_survey_file(tmp_path: Path, content: bytes, told: str) -> None:
+    where = tmp_path / "x.corromap"
+    where.write_bytes(content)
+    with pytest.raises(SurveyFileError, match=rf"^survey file 'x\.corromap' {told}"):
+        SurveyFile.open(where)
+    assert where.read_bytes() == content
+
+
+@pytest.mark.parametrize("share", [0.001, 0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99, 0.9999])
+def test_truncated(good: bytes, tmp_path: Path, share: float) -> None:
+    where = tmp_path / "cut.corromap"
+    cut = good[: int(len(good) * share)]
+    where.write_bytes(cut)
+    with pytest.raises(SurveyFileError, match=r"'cut\.corromap' is (cut off|damaged or cut off)"):
+        SurveyFile.open(where)
+    assert where.read_bytes() == cut
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        pytest.param("PRAGMA application_id = 1", "is a database of another program", id="application"),
+        pytest.param("CREATE TRIGGER t AFTER INSERT ON log BEGIN SELECT 1; END", "holds a trigger 't'", id="trigger"),
+        pytest.param("CREATE VIEW v AS SELECT 1", "holds a view 'v'", id="view"),
+        pytest.param("CREATE TABLE extra (x)", "holds a table 'extra'", id="table"),
+        pytest.param("CREATE INDEX i ON notes (document)", "holds a index 'i'", id="index"),
+        pytest.param("DROP TABLE notes", "lacks 'CREATE TABLE notes", id="table gone"),
+        pytest.param("ALTER TABLE notes ADD COLUMN x TEXT", "holds a table 'notes'", id="column"),
+        pytest.param("CREATE VIRTUAL TABLE f USING fts5(x)", "holds a table 'f'", id="virtual table"),
+        pytest.param("PRAGMA user_version = 0", "has the unknown file version 0", id="version 0"),
+        pytest.param("PRAGMA user_version = -3", "has the unknown file version -3", id="version -3"),
+    ],
+)
+def test_things_corromap_did_not_put_there(path: Path, statement: str, told: str) -> None:
+    edit(path, statement)
+    before = path.read_bytes()
+    with pytest.raises(SurveyFileError, match=told):
+        SurveyFile.open(path)
+    assert path.read_bytes() == before
+
+
+def test_a_trigger_is_noticed_between_two_clicks(path: Path) -> None:
+    file = SurveyFile.open(path)
+    edit(path, "CREATE TRIGGER t AFTER INSERT ON notes BEGIN DELETE FROM marks; END")
+    with pytest.raises(SurveyFileError, match="holds a trigger"):
+        file.put_note(Note(NoteId("n7"), "x"))
+    with pytest.raises(SurveyFileError, match="holds a trigger"):
+        file.load()
+
+
+def test_newer_version(path: Path) -> None:
+    edit(path, "PRAGMA user_version = 99")
+    before = path.read_bytes()
+    with pytest.raises(NewerSchemaError, match=r"written by a later version of corromap .*99.*untouched"):
+        SurveyFile.open(path)
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("UPDATE marks SET document = '{}' WHERE id = 'm1'", r"mark 'm1': key 'id' is missing"),
+        ("UPDATE marks SET document = replace(document, '1.5', '1e999') WHERE id = 'm1'", "expected a finite number"),
+        ("UPDATE marks SET document = replace(document, 'rust', 'dust') WHERE id = 'm1'", "expected one of rust"),
+        ("UPDATE marks SET id = 'other' WHERE id = 'm1'", "one thing and its document another"),
+        ("UPDATE marks SET photo = 'photo-2' WHERE id = 'm1'", "one thing and its document another"),
+        ("UPDATE notes SET document = 'x'", "not JSON"),
+        ("UPDATE documents SET document = '[]' WHERE name = 'car'", "car: expected an object"),
+        ("DELETE FROM documents WHERE name = 'rules'", "lacks its rules"),
+        ("DELETE FROM survey", "holds no survey"),
+        ("DELETE FROM photos WHERE id = 'photo-2'", "names photo 'photo-2', which is not there"),
+    ],
+)
+def test_rows_that_are_not_valid(path: Path, statement: str, told: str) -> None:
+    edit(path, statement)
+    with pytest.raises(SurveyFileError, match=rf"^survey file 'survey\.corromap'.*{told}"):
+        SurveyFile.open(path).load()
+    assert any(re.search(told, fault) for fault in SurveyFile.open(path).check())
+
+
+def test_a_changed_photo_is_found(path: Path) -> None:
+    edit(path, "UPDATE blobs SET content = CAST(substr(content, 1, size - 1) || x'00' AS BLOB)")
+    file = SurveyFile.open(path)
+    with pytest.raises(SurveyFileError, match="photo 'photo-1': its bytes have changed on the disk"):
+        file.photo_bytes(PhotoId("photo-1"))
+    assert len(file.check()) == 3
+
+
+def test_a_row_changed_by_hand_is_found_by_check_and_by_undo(path: Path) -> None:
+    edit(path, "UPDATE marks SET document = replace(document, '1.5', '1.6') WHERE id = 'm1'")
+    file = SurveyFile.open(path)
+    assert file.check() == ("mark 'm1' is not as the log left it",)
+    with pytest.raises(SurveyFileError, match="mark 'm1' is not as the log says"):
+        undo_everything(file)
+
+
+def undo_everything(file: SurveyFile) -> None:
+    while file.undo():
+        pass
+
+
+def test_random_damage_is_never_a_crash(good: bytes, tmp_path: Path) -> None:
+    """Each copy has 20 bytes flipped; it either says so or, where no row was hit, is the same."""
+    rng = random.Random(11)
+    where = tmp_path / "damaged.corromap"
+    where.write_bytes(good)
+    whole = as_plain(SurveyFile.open(where).load().survey)
+    told = 0
+    for _ in range(150):
+        damaged = bytearray(good)
+        for _ in range(20):
+            damaged[rng.randrange(100, len(damaged))] ^= 1 << rng.randrange(8)
+        where.write_bytes(damaged)
+        try:
+            file = SurveyFile.open(where)
+            faults = file.check()
+            if not faults:
+                assert as_plain(file.load().survey) == whole
+            told += bool(faults)
+        except SurveyFileError:
+            told += 1
+    assert told > 100
+
+
+# The disk
+
+
+def test_disk_full_by_page_count(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLITE_FULL as SQLite itself raises it when no page can be added."""
+    file = SurveyFile.open(path)
+    before = as_plain(file.load().survey)
+    plain = survey_db.connect
+
+    def narrow(where: Path) -> sqlite3.Connection:
+        conn = plain(where)
+        conn.execute(f"PRAGMA max_page_count = {conn.execute('PRAGMA page_count').fetchone()[0]}")
+        return conn
+
+    monkeypatch.setattr(survey_db, "connect", narrow)
+    with pytest.raises(SurveyFileError, match="the disk is full; nothing was changed"):
+        file.add_photo(picture(9) + bytes(200_000), "nine.png")
+    monkeypatch.undo()
+    assert as_plain(file.load().survey) == before
+    assert file.check() == ()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="RLIMIT_FSIZE is a POSIX limit")
+def test_disk_full_by_file_size_limit(path: Path) -> None:
+    """A limit of the operating system: writes fail half-way through the photo."""
+    before = as_plain(SurveyFile.open(path).load().survey)
+    code = (
+        "import resource, signal, sys\n"
+        "from pathlib import Path\n"
+        "from corromap.errors import CorromapError\n"
+        "from corromap.io.interchange import export_folder\n"
+        "from corromap.io.survey_file import SurveyFile\n"
+        "from corromap.survey import Photo\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "file = SurveyFile.open(sys.argv[1])\n"
+        "size = Path(sys.argv[1]).stat().st_size\n"
+        "photo = Photo('new', 'big.jpg', '0' * 64, 10, 10)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (size + 100_000, size + 100_000))\n"
+        "for job in (lambda: file.put_photo(photo, bytes(3_000_000)),\n"
+        "            lambda: file.save_copy(sys.argv[1] + '-copy') and resource.setrlimit(\n"
+        "                resource.RLIMIT_FSIZE, (20_000, size + 100_000)),\n"
+        "            lambda: export_folder(file.path, sys.argv[1] + '-out')):\n"
+        "    try:\n"
+        "        job(); print('done')\n"
+        "    except CorromapError as error:\n"
+        "        print(type(error).__name__, error)\n"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True, cwd=Path.cwd()
+    ).stdout.splitlines()
+    assert re.match("SurveyFileError .*disk (is full|gave an error).* kept|.*nothing was changed", told[0])
+    assert told[1] == "done"
+    assert re.match("OutputError folder 'survey.corromap-out' could not be written.*untouched", told[2])
+    file = SurveyFile.open(path)
+    assert as_plain(file.load().survey) == before
+    assert file.check() == ()
+    assert sorted(p.name for p in path.parent.iterdir()) == ["survey.corromap", "survey.corromap-copy.corromap"]
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> object:
+    """A file system of 1 MB; needs the right to mount one."""
+    where = tmp_path / "disk"
+    where.mkdir()
+    mount = shutil.which("mount")
+    if (
+        not mount
+        or subprocess.run(
+            [mount, "-t", "tmpfs", "-o", "size=1m", "none", str(where)], capture_output=True, check=False
+        ).returncode
+    ):
+        pytest.skip("may not mount a small file system here")
+    yield where
+    subprocess.run(["umount", str(where)], check=True)
+
+
+def test_disk_really_full(good: bytes, small_disk: Path) -> None:
+    where = small_disk / "survey.corromap"
+    where.write_bytes(good)
+    file = SurveyFile.open(where)
+    before = as_plain(file.load().survey)
+    filler = small_disk / "filler"
+    with filler.open("wb", buffering=0) as stream:
+        while True:
+            try:
+                stream.write(bytes(4096))
+            except OSError:  # full
+                break
+    with pytest.raises(SurveyFileError, match=r"(disk is full|disk gave an error|cannot be opened)"):
+        file.add_photo(picture(9), "nine.png")
+    with pytest.raises(SurveyFileError):
+        file.save_copy(small_disk / "copy")
+    with pytest.raises(SurveyFileError):
+        new_file(small_disk, "new")
+    with pytest.raises(OutputError, match="could not be written: No space"):
+        export_folder(where, small_disk / "out")
+    assert sorted(p.name for p in small_disk.iterdir()) == ["filler", "survey.corromap"]
+    assert as_plain(file.load().survey) == before
+    filler.unlink()
+    assert file.add_photo(picture(9), "nine.png") == "photo-4"
+    assert file.check() == ()
+
+
+@pytest.fixture
+def read_only(good: bytes, tmp_path: Path, request: pytest.FixtureRequest) -> object:
+    """The survey file where it cannot be written: rights for a user, a read-only disk for root."""
+    folder = tmp_path / "fixed"
+    folder.mkdir()
+    is_root = sys.platform != "win32" and os.getuid() == 0
+    if (
+        is_root
+        and subprocess.run(["mount", "-t", "tmpfs", "none", folder], capture_output=True, check=False).returncode
+    ):
+        pytest.skip("root writes everywhere, and may not mount a disk here")
+    where = folder / "survey.corromap"
+    where.write_bytes(good)
+    if is_root:
+        subprocess.run(["mount", "-o", "remount,ro", str(folder)], check=True)
+    else:
+        where.chmod(0o444)
+        folder.chmod(0o555)
+    yield where
+    if is_root:
+        subprocess.run(["umount", str(folder)], check=True)
+    else:
+        folder.chmod(0o755)
+
+
+def test_read_only_file_is_read_but_not_written(good: bytes, read_only: Path, tmp_path: Path) -> None:
+    file = SurveyFile.open(read_only)
+    assert len(file.load().survey.photos) == 2
+    assert file.check() == ()
+    for job in (lambda: file.put_note(Note(NoteId("n7"), "x")), file.undo):
+        with pytest.raises(
+            SurveyFileError, match=r"'survey\.corromap' cannot be (written: the file or its folder is|opened)"
+        ):
+            job()
+    with pytest.raises(SurveyFileError, match=r"'copy\.corromap' cannot be used: (Permission denied|Read-only file)"):
+        file.save_copy(read_only.parent / "copy")
+    with pytest.raises(SurveyFileError, match=r"'new\.corromap' cannot be used: (Permission denied|Read-only file)"):
+        new_file(read_only.parent, "new")
+    assert read_only.read_bytes() == good
+    assert SurveyFile.open(file.save_copy(tmp_path / "elsewhere")).undo() is not None
+
+
+def test_a_file_left_in_wal_mode_by_another_program_is_brought_back(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as conn:
+        assert conn.execute("PRAGMA journal_mode = WAL").fetchone()[0] == "wal"
+    file = SurveyFile.open(path)
+    file.put_note(Note(NoteId("n7"), "x"))
+    assert [p.name for p in path.parent.iterdir()] == ["survey.corromap"]
+    assert path.read_bytes()[18:20] == b"\x01\x01"
+
+
+# Two at once
+
+
+def test_locked_by_another_program(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(survey_db, "BUSY_SECONDS", 0.05)
+    file = SurveyFile.open(path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(
+            SurveyFileError, match="in use by another window or program; nothing was changed, try again"
+        ):
+            file.put_note(Note(NoteId("n7"), "x"))
+        with pytest.raises(SurveyFileError, match="in use by another window"):
+            file.load()
+    file.put_note(Note(NoteId("n7"), "x"))
+
+
+def test_two_processes_writing_lose_nothing(tmp_path: Path) -> None:
+    file = new_file(tmp_path)
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["tests.store_writer"])
+    workers = [context.Process(target=write_notes, args=(str(file.path), f"w{i}", 40)) for i in range(3)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join(60)
+        assert worker.exitcode == 0
+    notes = file.load().survey.notes
+    assert {note.id for note in notes} == {f"w{i}-{n}" for i in range(3) for n in range(40)}
+    assert [change.id for change in file.history(1000)] == list(range(121, 0, -1))
+    assert file.check() == ()
+
+
+def test_a_name_taken_meanwhile_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file appears between the look and the end: it stays as it is."""
+    target = tmp_path / "survey.corromap"
+    plain = survey_db.create_schema
+
+    def slow(conn: sqlite3.Connection) -> None:
+        plain(conn)
+        target.write_bytes(b"somebody else's")
+
+    monkeypatch.setattr(survey_db, "create_schema", slow)
+    with pytest.raises(SurveyFileError, match="is there already"):
+        new_file(tmp_path)
+    assert target.read_bytes() == b"somebody else's"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+def test_every_error_is_ours(path: Path) -> None:
+    """Nothing of SQLite's own comes out, whatever the file is."""
+    for junk in (b"SQLite format 3\x00" + bytes(200), path.read_bytes()[:40_000], b"\x00" * 200):
+        path.write_bytes(junk)
+        for job in (SurveyFile.open, lambda p: SurveyFile(p, "x").load(), lambda p: SurveyFile(p, "x").check()):
+            with pytest.raises(CorromapError):
+                job(path)
