@@ -65,8 +65,8 @@ class PanelFit:
         Orthonormal directions at right angles to the matrix: the parameters.
     jacobian : ndarray of float64, shape (2N, 8)
         d photo pixel / d parameter at the datum points.
-    by_lens : ndarray of float64, shape (2N, 3)
-        d photo pixel / d lens (``k1``, centre) at the datum points, parameters held.
+    undistorted_px : ndarray of float64, shape (N, 2)
+        Where the datum points fall, undistorted.
     residual_px : ndarray of float64, shape (N, 2)
         Clicked minus fitted.
     w : ndarray of float64, shape (N,)
@@ -77,7 +77,7 @@ class PanelFit:
     matrix: FloatArray
     basis: FloatArray
     jacobian: FloatArray
-    by_lens: FloatArray
+    undistorted_px: FloatArray
     residual_px: FloatArray
     w: FloatArray
 
@@ -85,6 +85,11 @@ class PanelFit:
     def lens(self) -> Lens:
         """The lens it was fitted with."""
         return self.problem.lens
+
+    @property
+    def by_lens(self) -> FloatArray:
+        """How photo pixels move with ``k1`` and the centre, parameters held, shape (2N, 3)."""
+        return self.lens.distort_by_lens(self.undistorted_px).reshape(-1, 3)
 
     @property
     def is_in_front(self) -> bool:
@@ -219,7 +224,7 @@ class PanelProblem:
             return self.linearised(matrix)
         rows = 2 * len(w)
         unknown = np.full((len(w), 2), np.inf)
-        return PanelFit(self, matrix, np.zeros((9, 8)), np.zeros((rows, 8)), np.zeros((rows, 3)), unknown, w)
+        return PanelFit(self, matrix, np.zeros((9, 8)), np.zeros((rows, 8)), unknown, unknown, w)
 
     def linearised(self, matrix: FloatArray) -> PanelFit:
         """Residuals and derivatives of a map, fitted or not.
@@ -236,11 +241,10 @@ class PanelProblem:
             Of this map.
         """
         undistorted, residual_px, w = self._missed(matrix)
-        basis = np.linalg.qr(matrix.reshape(9, 1), mode="complete")[0][:, 1:]
+        basis = _at_right_angles(matrix.ravel())
         through_lens = self.lens.distort_jacobian(undistorted) / self.unit_px[0, 0]
         jacobian = (through_lens @ (projection_jacobian(matrix, self.a) @ basis)).reshape(-1, 8)
-        by_lens = self.lens.distort_by_lens(undistorted).reshape(-1, 3)
-        return PanelFit(self, matrix, basis, jacobian, by_lens, residual_px, w)
+        return PanelFit(self, matrix, basis, jacobian, undistorted, residual_px, w)
 
     def stepped(self, fit: PanelFit, parameters: FloatArray) -> PanelFit | None:
         """Move a fit, halving the move until nothing gets worse.
@@ -286,6 +290,15 @@ class PanelProblem:
             Undistorted pixels.
         """
         return np.asarray((b - self.unit_px[:2, 2]) / self.unit_px[0, 0])
+
+
+def _at_right_angles(unit: FloatArray) -> FloatArray:
+    """Orthonormal basis of what is at right angles to a unit vector, by one reflection."""
+    largest = int(np.argmax(np.abs(unit)))
+    mirror = unit.copy()
+    mirror[largest] += np.sign(unit[largest])
+    reflection = np.eye(len(unit)) - np.outer(mirror, mirror) * (2.0 / (mirror @ mirror))
+    return np.asarray(np.delete(reflection, largest, axis=1))
 
 
 def fit_panel(clicked_px: FloatArray, datum_mm: FloatArray, lens: Lens) -> PanelFit:

@@ -17,7 +17,7 @@ from corromap.registration.lens import Lens
 from corromap.registration.lenses import solve_lenses
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
-from corromap.registration.sighted import Sighted, tried_panels
+from corromap.registration.sighted import Sighted, lone_datums, tried_panels
 from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
@@ -89,10 +89,11 @@ def place_photos(
     Returns
     -------
     dict
-        By photo and panel, in the order of the survey and the template. A
-        panel is tried when one of its own datum points was clicked, or four
-        points in all when those on its folds are counted; of the latter only
-        those that succeed are told, for nobody asked for the others.
+        By photo and panel, in the order of the survey and the template. A panel
+        is tried when one of its own datum points was clicked, or four points in
+        all when those on its folds are counted. Refusals are told of panels
+        that a clicked point belongs to alone; where only points on folds were
+        clicked and nothing could be placed, of the panels they are listed under.
     """
     clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
     return dict(_placed(survey.photos, clicks, survey.settings, template))
@@ -111,11 +112,22 @@ def _placed(
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
     for photo in photos:
         own = [s for s in sightings if s.photo == photo.id]
-        for panel in tried_panels(photo, own, template):
-            found = place_photo(photo, panel, own, lenses[photo.id], settings, template)
-            if isinstance(found, Registration) or not _is_unasked(panel, own):
-                placed[photo.id, panel.id] = found
+        tried = tried_panels(photo, own, template)
+        found = {p.id: place_photo(photo, p, own, lenses[photo.id], settings, template) for p in tried}
+        placed.update(((photo.id, panel), found[panel]) for panel in _told(found, own, template))
     return placed
+
+
+def _told(
+    found: Mapping[PanelId, Registration | RegistrationFailure], sightings: Iterable[Sighting], template: BodyTemplate
+) -> list[PanelId]:
+    """Panels worth telling of: a click on a fold serves two panels, but may be meant for one."""
+    clicked = {s.datum for s in sightings}
+    meant = {template.datum_points[datum][0].id for datum in clicked & lone_datums(template)}
+    told = [panel for panel, answer in found.items() if panel in meant or isinstance(answer, Registration)]
+    if told:
+        return told
+    return [panel for panel in found if any(datum.id in clicked for datum in template.panel(panel).datum_points)]
 
 
 def _registration(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registration:
@@ -169,8 +181,3 @@ def _sources(
 
 def _rms(residual: FloatArray) -> float:
     return float(np.sqrt((residual**2).sum(axis=1).mean()))
-
-
-def _is_unasked(panel: Panel, sightings: Iterable[Sighting]) -> bool:
-    """Whether only points on the panel's folds were clicked, for a neighbour's sake."""
-    return not {datum.id for datum in panel.datum_points} & {s.datum for s in sightings}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,6 +20,7 @@ __all__ = [
     "datum_positions",
     "extent",
     "line_widths",
+    "lone_datums",
     "lone_point",
     "tried_panels",
 ]
@@ -98,11 +100,32 @@ def lone_point(xy: FloatArray, least_across: float = 0.0) -> int | None:
     int or None
         None when at least two points lie off every line: a plane is fixed.
     """
-    for index in range(len(xy)):
-        across, along = line_widths(np.delete(xy, index, axis=0))
-        if across < max(LINE_SHARE * along, least_across):
-            return index
-    return None
+    count = len(xy) - 1
+    centred = xy - xy.mean(axis=0)
+    # moments of the others about their own centroid, for every point left out at once
+    outer = centred[:, :, None] * centred[:, None, :]
+    moments = (outer.sum(axis=0) - outer * (1.0 + 1.0 / count)) / count
+    across, along = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0.0)).T
+    on_line = np.flatnonzero(across < np.maximum(LINE_SHARE * along, least_across))
+    return int(on_line[0]) if len(on_line) else None
+
+
+@lru_cache(maxsize=16)
+def lone_datums(template: BodyTemplate) -> frozenset[DatumId]:
+    """Datum points that lie on one panel only, on no fold.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        The template, compared by identity.
+
+    Returns
+    -------
+    frozenset of DatumId
+        Clicking one of them asks for its panel and no other.
+    """
+    count = Counter(datum for panel in template.panels for datum in datum_positions(template, panel.id))
+    return frozenset(datum for datum, panels in count.items() if panels == 1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -178,3 +178,12 @@ def test_drawing_a_mark_does_not_place_the_photos_again():
     assert again["photo-0", "floor"] is first["photo-0", "floor"]
     moved = replace(given, settings=Settings(click_sigma_px=3.0))
     assert place_photos(moved, body)["photo-0", "floor"] is not first["photo-0", "floor"]
+
+
+def test_points_on_folds_alone_tell_of_the_panel_they_are_listed_under():
+    floor, sill = with_sill()
+    on_fold = Camera.at(3, lens()).sees([d.at_mm for d in floor.datum_points[4:]])
+    given = Survey("trial", photos=(photo(),), sightings=tuple(sightings(on_fold, order=range(4, 8))))
+    ((panel_id, failure),) = [(key[1], found) for key, found in place_photos(given, template(floor, sill)).items()]
+    assert panel_id == "floor"
+    assert failure.reason is FailureReason.COLLINEAR
