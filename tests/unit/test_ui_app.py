@@ -58,7 +58,7 @@ def placed(file: SurveyFile) -> SurveyFile:
     _place(file, photo)
     ring = np.array([[310, 400], [420, 400], [420, 480], [310, 480]], dtype=float)
     file.put_mark(Mark(MarkId("patch-1"), photo, MarkKind.PATCH, PhotoOutline(ring)))
-    holed = PhotoOutline(ring + [0, 120])
+    holed = PhotoOutline(ring + np.array([0.0, 120.0]))
     file.put_mark(Mark(MarkId("rust-1"), photo, MarkKind.RUST, holed, stage=RustStage.HOLED))
     return file
 
