@@ -156,7 +156,7 @@ def rules(text: Text = same) -> RuleSet:
     def rule(key: str, measure: MeasureName, limit: float, outcome: OutcomeKind, sentence: str, *, house: bool) -> Rule:
         return Rule(
             id=key,
-            family=text("too many patches") if measure is MeasureName.PATCH_COUNT else text("metal lost"),
+            family="too many patches" if measure is MeasureName.PATCH_COUNT else text("metal lost"),
             title=text(sentence),
             measure=measure,
             at_least=limit,
