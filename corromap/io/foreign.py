@@ -21,7 +21,7 @@ from corromap.errors import CorromapError, PhotoError, SurveyFileError
 from corromap.io import survey_rows as rows
 from corromap.io.migrations import CURRENT_VERSION, migrate
 from corromap.io.photos import read_header
-from corromap.io.survey_bundle import Progress, SurveyBundle, bundle_of, write_bundle
+from corromap.io.survey_bundle import Progress, SurveyBundle, bundle_of, check_bundle, write_bundle
 from corromap.io.survey_db import check_header, checked_version, connect, plain_errors, with_suffix
 from corromap.io.survey_editor import MAX_PHOTO_BYTES
 from corromap.io.survey_file import SurveyFile
@@ -102,11 +102,13 @@ def _check_file(path: Path) -> None:
     size = path.stat().st_size
     if size > MAX_FILE_BYTES:
         raise SurveyFileError(f"has {size} bytes; at most {MAX_FILE_BYTES} are taken")
-    journal = path.with_name(path.name + "-journal")
-    if journal.exists() and journal.stat().st_size:
-        raise SurveyFileError(
-            "was copied while it was being written; open it once where it comes from, then copy again"
-        )
+    for end in ("-journal", "-wal"):
+        beside = path.with_name(path.name + end)
+        if beside.exists() and beside.stat().st_size:
+            raise SurveyFileError(
+                f"was copied while it was being written ('{beside.name}' lies beside it); "
+                "open it where it comes from, then copy it again"
+            )
 
 
 @contextmanager
@@ -124,8 +126,6 @@ def _guarded(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _check_pages(conn: sqlite3.Connection) -> None:
-    if conn.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
-        raise SurveyFileError("was left in another journal mode by another program; open it where it comes from first")
     problem = conn.execute("PRAGMA quick_check(1)").fetchone()[0]
     if problem != "ok":
         raise SurveyFileError(f"is damaged ({problem:.120})")
@@ -154,6 +154,7 @@ def _copy(conn: sqlite3.Connection, target: Path, author: str, progress: Progres
             raise SurveyFileError(f"holds {count} rows of {table}; at most {_MAX_ROWS} are taken")
     bundle = bundle_of(conn)
     _check_content(bundle)
+    check_bundle(bundle)
     write_bundle(target, bundle, author, "a stranger's file whose log did not lead to what it holds", progress)
 
 

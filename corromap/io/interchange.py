@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from corromap.errors import InterchangeError, PhotoError, RuleSetError, TemplateError
+from corromap.errors import InterchangeError, PhotoError, RuleSetError, SurveyFileError, TemplateError
 from corromap.io import survey_codec as codec
 from corromap.io.document_fields import Document, parse_object
 from corromap.io.interchange_document import PhotoFile, SurveyDocument, document_text, parse_document
@@ -18,7 +18,7 @@ from corromap.io.interchange_files import FolderReader, file_name, fresh_folder
 from corromap.io.json_text import parse
 from corromap.io.photos import check_photo, read_header
 from corromap.io.rules import default_rules
-from corromap.io.survey_bundle import Progress, SurveyBundle, opened_bundle, write_bundle
+from corromap.io.survey_bundle import Progress, SurveyBundle, check_bundle, opened_bundle, write_bundle
 from corromap.io.survey_db import with_suffix
 from corromap.io.survey_file import SurveyFile
 from corromap.io.survey_record import SurveyRecord, reference_faults
@@ -110,9 +110,14 @@ def read_folder(folder: Path | str) -> SurveyBundle:
     latest = document.log[-1].change.id if document.log else 0
     record = SurveyRecord(document.survey, template, rules, latest)
     _check_record(record)
-    return SurveyBundle(
+    bundle = SurveyBundle(
         record, document.head, document.log, tuple(document.removed), lambda sha256: reader.photo(paths[sha256])
     )
+    try:
+        check_bundle(bundle)
+    except SurveyFileError as error:
+        raise InterchangeError(f"survey.log: {error}") from error
+    return bundle
 
 
 def import_folder(

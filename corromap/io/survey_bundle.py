@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from corromap.io import survey_codec as codec
 from corromap.io import survey_edits as edits
 from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document
+from corromap.io.migrations import create_schema
 from corromap.io.survey_db import new_database, reading
 from corromap.io.survey_record import (
     SurveyHead,
@@ -38,7 +39,7 @@ from corromap.io.survey_record import (
 from corromap.io.survey_rows import Change, LogEntry
 from corromap.survey import Survey
 
-__all__ = ["LoggedChange", "SurveyBundle", "bundle_of", "opened_bundle", "write_bundle"]
+__all__ = ["LoggedChange", "SurveyBundle", "bundle_of", "check_bundle", "opened_bundle", "write_bundle"]
 
 Progress = Callable[[int, int], None]
 
@@ -146,6 +147,26 @@ def bundle_of(conn: sqlite3.Connection, *, history: bool = True) -> SurveyBundle
         removed if history else (),
         lambda sha256: checked_blob(conn, sha256, f"photo with SHA-256 {sha256[:12]}..."),
     )
+
+
+def check_bundle(bundle: SurveyBundle) -> None:
+    """Follow a bundle's log before anything is written anywhere.
+
+    Parameters
+    ----------
+    bundle : SurveyBundle
+        From a folder or a stranger.
+
+    Raises
+    ------
+    SurveyFileError, InterchangeError
+        If the log contradicts itself.
+    """
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as conn:
+        create_schema(conn)
+        write_head(conn, bundle.head)
+        for logged in bundle.log:
+            _replay(conn, logged)
 
 
 def write_bundle(path: Path, bundle: SurveyBundle, author: str, label: str, progress: Progress | None = None) -> None:
