@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from corromap.registration import Lens, Registration, RegistrationFailure
@@ -27,6 +27,7 @@ def usable(camera: Camera, count: int, shaken: np.ndarray) -> Registration:
     return found
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(cameras, counts, noise, inside_mm)
 def test_mm_to_px_and_back(camera, count, shaken, points):
     found = usable(camera, count, shaken)
@@ -35,6 +36,7 @@ def test_mm_to_px_and_back(camera, count, shaken, points):
     np.testing.assert_allclose(xy_mm[near], np.array(points)[near], atol=1e-6)
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(cameras, counts, noise, inside_mm)
 def test_px_to_mm_and_back(camera, count, shaken, points):
     found = usable(camera, count, shaken)
@@ -45,6 +47,7 @@ def test_px_to_mm_and_back(camera, count, shaken, points):
     assert np.isnan(xy_mm[~near]).all()
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(cameras, counts, noise)
 def test_every_sighting_lies_before_the_horizon_and_the_right_way_round(camera, count, shaken):
     found = usable(camera, count, shaken)
@@ -53,6 +56,7 @@ def test_every_sighting_lies_before_the_horizon_and_the_right_way_round(camera, 
     assert (np.sign(np.linalg.det(found.jacobian(found.sighted_px))) == -panel().facing).all()
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(cameras, st.floats(0.3, 3.0), noise)
 def test_a_panel_k_times_as_large_has_areas_k_squared_times_as_large(camera, scale, shaken):
     clicks = camera.sees(DATUM_MM) + shaken
@@ -65,6 +69,7 @@ def test_a_panel_k_times_as_large_has_areas_k_squared_times_as_large(camera, sca
     np.testing.assert_allclose(ratio, scale**2, rtol=1e-7)
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(cameras, noise, st.permutations(range(len(DATUM_MM))))
 def test_order_of_the_clicks_does_not_matter(camera, shaken, order):
     clicks = camera.sees(DATUM_MM) + shaken
@@ -77,6 +82,7 @@ def test_order_of_the_clicks_does_not_matter(camera, shaken, order):
         assert set(found.warnings) == set(other.warnings)
 
 
+@settings(deadline=None)  # the machine may be busy
 @given(
     st.lists(st.tuples(st.floats(0, 1999), st.floats(0, 1499)), min_size=0, max_size=8, unique=True),
     st.floats(-0.3, 0.3),
