@@ -1,6 +1,7 @@
 // One canvas on a page: keeps its state over Streamlit's reruns, takes in what
 // Python sends, and reports what the person does.
 
+import type OlMap from "ol/Map";
 import type MapBrowserEvent from "ol/MapBrowserEvent";
 
 import { ComparePane } from "./compare";
@@ -440,16 +441,10 @@ export class Canvas {
     photo.addEventListener("pointerleave", () => this.left());
     photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.loupeOn && this.loupe.hide());
     photo.addEventListener("contextmenu", (event) => event.preventDefault());
-    this.pane.map.on("moveend", () => {
-      this.followCompare();
-      const [x, y] = this.pane.center();
-      root.dataset["view"] = JSON.stringify([x, y, this.pane.resolution, this.pane.view.getRotation()]);
-    });
-    this.map.map.on("moveend", () => {
-      const view = this.map.map.getView();
-      const [x, y] = fromOl(view.getCenter() ?? [0, 0]);
-      root.dataset["mapView"] = JSON.stringify([x, y, view.getResolution(), 0]);
-    });
+    this.pane.map.on("moveend", () => this.followCompare());
+    // where the panes look, for whoever drives the canvas from outside
+    this.pane.map.on("postrender", () => noteView(root, "view", this.pane.map));
+    this.map.map.on("postrender", () => noteView(root, "mapView", this.map.map));
     this.map.map.on("pointermove", (event) => this.pointedOnMap(fromOl((event as MapBrowserEvent).coordinate)));
     this.map.map.on("click", (event) => this.mapClicked(event as MapBrowserEvent<PointerEvent>));
     map.addEventListener("pointerleave", () => this.pointedOnMap(null));
@@ -696,4 +691,11 @@ export class Canvas {
     return this.frame.root.isConnected;
   }
 
+}
+
+function noteView(root: HTMLElement, name: string, map: OlMap): void {
+  const view = map.getView();
+  const center = view.getCenter();
+  const text = center ? JSON.stringify([...fromOl(center), view.getResolution(), view.getRotation()]) : "";
+  if (root.dataset[name] !== text) root.dataset[name] = text;
 }

@@ -13,8 +13,8 @@ class CanvasDriver:
 
     def __init__(self, page):
         self.page = page
-        page.wait_for_selector(".cm-root[data-view][data-map-view]", timeout=60_000)
-        page.wait_for_selector("#facts", timeout=60_000)
+        page.wait_for_selector(".cm-root[data-view][data-map-view]", timeout=30_000)
+        page.wait_for_selector("#facts", timeout=30_000)
         self.root = page.locator(".cm-root")
         self.photo = page.locator(".cm-photo")
         self.map = page.locator(".cm-map")
@@ -64,11 +64,12 @@ class CanvasDriver:
         return json.loads(self.data("view"))[2]
 
     def move(self, at):
-        self.page.mouse.move(*self.on_photo(at))
+        # as a hand does, in more than one step: OpenLayers lets the first one after a click pass
+        self.page.mouse.move(*self.on_photo(at), steps=4)
         self.settle(60)
 
     def click(self, at, **options):
-        self.page.mouse.move(*self.on_photo(at))
+        self.page.mouse.move(*self.on_photo(at), steps=4)
         self.page.mouse.click(*self.on_photo(at), **options)
         self.settle(60)
 
@@ -77,7 +78,7 @@ class CanvasDriver:
         for at in points[:-1]:
             self.click(at)
             self.settle(280)  # two clicks within 250 ms would be a double click
-        self.page.mouse.move(*self.on_photo(points[-1]))
+        self.page.mouse.move(*self.on_photo(points[-1]), steps=4)
         self.page.mouse.dblclick(*self.on_photo(points[-1]))
         self.settle(100)
 

@@ -120,6 +120,7 @@ def open_page(browser):
         made = browser.new_context(viewport={"width": width, "height": height}, **context)
         contexts.append(made)
         page = made.new_page()
+        page.set_default_timeout(20_000)
         page.goto(url)
         return page
 
