@@ -35,7 +35,9 @@ def _board(origin: np.ndarray) -> dict[str, object]:
     mesh = (verts, np.array([[0, 1, 2], [0, 2, 3]], np.uint32), tex)
     scene: dict[str, object] = {"type": "scene"}
     bitmap = {**trace._texture(np.repeat(picture[..., None], 3, 2)), "filter_type": "nearest"}
-    trace.add_mesh(scene, "board", mesh, {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": bitmap}}, smooth=False)
+    trace.add_mesh(
+        scene, "board", mesh, {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": bitmap}}, smooth=False
+    )
     scene["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": 0.6}}
     return scene
 
@@ -61,7 +63,7 @@ def check(camera: Camera, origin: np.ndarray, spp: int) -> np.ndarray:
     corners = np.column_stack([grid, np.zeros(len(grid))]) + origin
     want = camera.project(corners)
     inside = (want > 25).all(1) & (want < np.array([camera.width, camera.height]) - 25).all(1)
-    found, board = cv2.findChessboardCorners(grey, (COLUMNS, ROWS), flags=cv2.CALIB_CB_ADAPTIVE_THRESH)
+    found, board = cv2.findChessboardCornersSB(grey, (COLUMNS, ROWS))
     if not found:
         raise SystemExit("the chessboard was not found in the picture")
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 60, 1e-4)
@@ -87,7 +89,15 @@ def main() -> None:
         camera = Camera.looking(eye, aim, up, focal_px=1496, dist=(k1, 0.012, 0.0004, -0.0003, 0.0))
         error = check(camera, origin, args.spp)
         size = np.linalg.norm(error, axis=1)
-        out.append({"k1": k1, "corners": len(size), "median_px": round(float(np.median(size)), 4), "max_px": round(float(size.max()), 3), "mean_xy_px": np.round(error.mean(0), 4).tolist()})
+        out.append(
+            {
+                "k1": k1,
+                "corners": len(size),
+                "median_px": round(float(np.median(size)), 4),
+                "max_px": round(float(size.max()), 3),
+                "mean_xy_px": np.round(error.mean(0), 4).tolist(),
+            }
+        )
         print(json.dumps(out[-1]))
 
 

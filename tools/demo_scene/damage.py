@@ -13,7 +13,7 @@ import numpy as np
 from noise import Field, cells, smoothstep
 from surface import Surface, srgb
 
-RUST = np.stack([srgb(c) for c in ("#1d120e", "#33201a", "#4d2c1b", "#6e3d20", "#8f5428", "#a8733f")])
+RUST = np.stack([srgb(c) for c in ("#1c1310", "#2d1d17", "#41281c", "#5a3622", "#75492b", "#8d6540")])
 BEAD_MM = 3.4
 """Half the width of a weld bead; a patch ends at the bead's outer toe."""
 
@@ -36,7 +36,7 @@ def surface_rust(s: Surface, sd: Field) -> None:
     dense = smoothstep(-0.5, 1.1, freckle + np.clip(sd / 28, 0, 1.3))
     steel = srgb("#5a5048") * (1 + 0.12 * s.fbm(18))[..., None]
     s.paint(m, np.clip(steel, 0, 1).astype(np.float32), rough=0.6, metal=0.1, lift=-0.55 - 0.0 * sd)
-    tone = rust_colour(np.clip(0.52 + 0.16 * s.fbm(22, octaves=5) + 0.1 * freckle, 0, 1))
+    tone = rust_colour(np.clip(0.42 + 0.16 * s.fbm(22, octaves=5) + 0.1 * freckle, 0, 1))
     s.paint(m * (0.3 + 0.7 * dense), tone, rough=0.9, metal=0.0, lift=0.1 * freckle)
     _bleed(s, sd, 0.35)
     s.dust *= 1 - 0.62 * m
@@ -58,7 +58,14 @@ def scaled_rust(s: Surface, sd: Field) -> None:
     grain = s.fbm(3.2, octaves=4, gain=0.8)
     swell = 1.1 * np.clip(sd / 5, 0, 1) + 0.5 * s.fbm(30, octaves=4) * depth
     flakes = (1.5 * (big - 0.4) * smoothstep(0, 0.8, big_edge) + 0.55 * (small - 0.5)) * depth
-    t = 0.40 + 0.15 * s.fbm(34, octaves=5, gain=0.6) + 0.09 * grain - 0.10 * depth + 0.14 * (big - 0.5) + 0.08 * (small - 0.5)
+    t = (
+        0.31
+        + 0.15 * s.fbm(34, octaves=5, gain=0.6)
+        + 0.09 * grain
+        - 0.10 * depth
+        + 0.14 * (big - 0.5)
+        + 0.08 * (small - 0.5)
+    )
     t -= 0.25 * (1 - smoothstep(0.0, 0.8, big_edge)) * depth + 0.10 * (1 - smoothstep(0.0, 0.5, small_edge)) * depth
     t += 0.16 * np.exp(-((sd / 6) ** 2))
     pits = smoothstep(1.5, 1.9, s.fbm(7, octaves=3)) * depth
@@ -111,7 +118,7 @@ def weld_patch(s: Surface, sd: Field, along: Field, *, fresh: bool) -> None:
     dome = np.sqrt(np.clip(1 - (sd / (BEAD_MM + 0.6)) ** 2, 0, 1))
     toe = flat + 0.3
     s.height += bead * (np.maximum(toe, s.height) * 0 + toe + dome * (2.1 + 0.35 * ripple + 0.3 * s.fbm(12)) - s.height)
-    steel = srgb("#7b7873") * (1 + 0.07 * s.fbm(4, octaves=3, stretch=10.0))[..., None]
+    steel = srgb("#6a6763") * (1 + 0.07 * s.fbm(4, octaves=3, stretch=10.0))[..., None]
     s.paint(plate, np.clip(steel, 0, 1).astype(np.float32), rough=0.42, metal=0.75)
     _tints(s, sd, plate)
     s.paint(bead, srgb("#5c5650"), rough=0.45, metal=0.7)
@@ -120,6 +127,7 @@ def weld_patch(s: Surface, sd: Field, along: Field, *, fresh: bool) -> None:
     _spatter(s, sd)
     if fresh:
         _primer(s, sd)
+        s.paint(bead * (0.35 + 0.45 * smoothstep(-0.5, 0.8, s.fbm(22, octaves=3))), srgb("#40362f"), rough=0.6)
         s.dust *= 1 - 0.55 * smoothstep(-12, 2, sd)
     else:
         _overcoat(s, sd)
@@ -151,7 +159,7 @@ def _primer(s: Surface, sd: Field) -> None:
     brush = s.fbm(5, octaves=4, stretch=16.0)
     edge = smoothstep(-9, -5, sd + 4 * brush + 3 * s.fbm(30))
     thin = smoothstep(-1.7, -0.7, s.fbm(50, octaves=5, stretch=3.0) + 0.5 * brush)
-    tone = srgb("#6b6e70") * (1 + 0.06 * brush + 0.05 * s.fbm(40))[..., None]
+    tone = srgb("#5b5a57") * (1 + 0.06 * brush + 0.05 * s.fbm(40))[..., None]
     s.paint(edge * thin, np.clip(tone, 0, 1).astype(np.float32), rough=0.62, metal=0.0, lift=0.05 * brush)
 
 
@@ -160,21 +168,31 @@ def _overcoat(s: Surface, sd: Field) -> None:
     ridges = s.fbm(6, octaves=4, stretch=4.0)
     soft = cv2.GaussianBlur(s.height, (0, 0), 0.9 * s.ppm)
     s.height += m * (soft - s.height) * 0.8
-    tone = srgb("#201f1e") * (1 + 0.22 * s.fbm(50, octaves=4))[..., None]
-    s.paint(m, np.clip(tone, 0, 1).astype(np.float32), rough=np.clip(0.4 + 0.1 * s.fbm(20), 0.2, 0.8), metal=0.0, lift=0.25 + 0.22 * ridges)
+    tone = srgb("#262523") * (1 + 0.22 * s.fbm(50, octaves=4))[..., None]
+    s.paint(
+        m,
+        np.clip(tone, 0, 1).astype(np.float32),
+        rough=np.clip(0.62 + 0.1 * s.fbm(20), 0.35, 0.9),
+        metal=0.0,
+        lift=0.25 + 0.22 * ridges,
+    )
     s.dust *= 1 - 0.35 * m
 
 
 def filler(s: Surface, sd: Field) -> None:
     """Body filler sanded back: feathered rings of paint, primer and steel round a flat dull patch."""
-    wob = sd + 2.2 * s.fbm(28, octaves=4)
+    wob = sd + 1.2 * s.fbm(60, octaves=3)
     scratch = s.fbm(0.9, octaves=2, stretch=30.0) + 0.7 * s.fbm(1.1, octaves=2, stretch=12.0)
-    for start, tone, metal, rough in ((-26, "#8d8f86", 0.0, 0.6), (-17, "#59463c", 0.0, 0.6), (-9, "#6d6963", 0.75, 0.4)):
-        ring = smoothstep(start - 2.5, start + 2.5, wob + 1.2 * s.fbm(6, octaves=3))
+    for start, tone, metal, rough in (
+        (-26, "#8d8f86", 0.0, 0.6),
+        (-17, "#59463c", 0.0, 0.6),
+        (-9, "#6d6963", 0.75, 0.4),
+    ):
+        ring = smoothstep(start - 2.5, start + 2.5, wob + 0.8 * s.fbm(9, octaves=3))
         c = srgb(tone) * (1 + 0.06 * scratch)[..., None]
         s.paint(ring, np.clip(c, 0, 1).astype(np.float32), rough=rough, metal=metal)
     m = s.edge(sd, 1.4)
-    tone = srgb("#86796a") * (1 + 0.05 * s.fbm(50, octaves=4) + 0.03 * scratch)[..., None]
+    tone = srgb("#6a6054") * (1 + 0.05 * s.fbm(50, octaves=4) + 0.03 * scratch)[..., None]
     s.height += smoothstep(-26, 4, sd) * (cv2.GaussianBlur(s.height, (0, 0), 8 * s.ppm) - s.height)
     s.paint(m, np.clip(tone, 0, 1).astype(np.float32), rough=0.85, metal=0.0, lift=0.25 + 0.03 * scratch)
     pin = smoothstep(2.4, 2.7, s.noise(1.6)) * m

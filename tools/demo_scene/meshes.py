@@ -26,7 +26,9 @@ def skin(
     cols, rows = (np.ceil((high - low) / step_mm).astype(int) + 1).tolist()
     u, v = np.linspace(low[0], high[0], cols), np.linspace(low[1], high[1], rows)
     smooth = cv2.GaussianBlur(s.height, (0, 0), max(0.45 * step_mm * s.ppm, 0.3))
-    mx, my = np.meshgrid(((u - low[0]) * s.ppm - 0.5).astype(np.float32), ((v - low[1]) * s.ppm - 0.5).astype(np.float32))
+    mx, my = np.meshgrid(
+        ((u - low[0]) * s.ppm - 0.5).astype(np.float32), ((v - low[1]) * s.ppm - 0.5).astype(np.float32)
+    )
     coarse = cv2.remap(smooth, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     uu, vv = np.meshgrid(u, v)
     verts = (
@@ -78,7 +80,11 @@ def tube(path_mm: ArrayLike, radius_mm: float | ArrayLike, sides: int = 20, bend
     ring = np.cos(a)[None, :, None] * n[:, None] + np.sin(a)[None, :, None] * b[:, None]
     verts = line[:, None] + r[:, None, None] * ring
     tex = np.stack(np.broadcast_arrays(length[:, None] / 1000, (a * r.max() / 1000)[None]), -1)
-    return verts.reshape(-1, 3).astype(np.float32), grid_faces(len(line), sides + 1), tex.reshape(-1, 2).astype(np.float32)
+    return (
+        verts.reshape(-1, 3).astype(np.float32),
+        grid_faces(len(line), sides + 1),
+        tex.reshape(-1, 2).astype(np.float32),
+    )
 
 
 def _rounded(path: NDArray[np.float64], bend: float) -> NDArray[np.float64]:
@@ -123,7 +129,14 @@ def box(centre: ArrayLike, size: ArrayLike, axes: ArrayLike | None = None, bevel
 
     hull = ConvexHull(pts)
     tri = hull.simplices.copy()
-    out = np.einsum("ij,ij->i", np.cross(pts[tri[:, 1]] - pts[tri[:, 0]], pts[tri[:, 2]] - pts[tri[:, 0]]), hull.equations[:, :3]) < 0
+    out = (
+        np.einsum(
+            "ij,ij->i",
+            np.cross(pts[tri[:, 1]] - pts[tri[:, 0]], pts[tri[:, 2]] - pts[tri[:, 0]]),
+            hull.equations[:, :3],
+        )
+        < 0
+    )
     tri[out] = tri[out][:, ::-1]
     flat = pts[tri].reshape(-1, 3)
     uv = np.array(tex)[tri].reshape(-1, 2)

@@ -37,7 +37,7 @@ class Look:
         JPEG.
     """
 
-    exposure: float = 0.16
+    exposure: float = 0.10
     vignette: float = 0.30
     noise: float = 2.6
     warmth: float = 0.0
@@ -55,7 +55,11 @@ def develop(photo: NDArray[np.float32], look: Look, camera: Camera, seed: int) -
     middle = np.exp(-r2 * 3)
     luma = x @ np.array([0.21, 0.72, 0.07], np.float32)
     level = np.exp((np.log(luma + 1e-5) * middle).sum() / middle.sum())
-    x = x * (look.exposure / max(float(level), 1e-6)) * (1 - look.vignette * r2 * r2 * 0.6 - look.vignette * r2 * 0.4)[..., None]
+    x = (
+        x
+        * (look.exposure / max(float(level), 1e-6))
+        * (1 - look.vignette * r2 * r2 * 0.6 - look.vignette * r2 * 0.4)[..., None]
+    )
     x = x * np.array([1 + look.warmth, 1.0, 1 - look.warmth], np.float32)
     glow = cv2.GaussianBlur(np.minimum(x, 8), (0, 0), w / 90)
     x = 0.965 * x + 0.035 * glow
@@ -74,10 +78,9 @@ def develop(photo: NDArray[np.float32], look: Look, camera: Camera, seed: int) -
 
 
 def _curve(x: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Film-like shoulder on the sRGB curve (a fit to a filmic curve, common practice)."""
-    x = x * 1.0
-    y = np.clip((x * (2.51 * x * 0.6 + 0.03)) / (x * (2.43 * x * 0.6 + 0.59) + 0.14), 0, 1) if False else x / (1 + 0.55 * x) * 1.3
-    y = np.clip(y, 0, 1)
+    """Soft shoulder and a slight toe, then the sRGB curve (own numbers, common practice)."""
+    y = np.clip(1.18 * x / (1 + 0.5 * x + 0.12 * x * x), 0, 1)
+    y = y * (0.82 + 0.18 * np.clip(y / 0.25, 0, 1))
     return np.where(y <= 0.0031308, 12.92 * y, 1.055 * np.maximum(y, 1e-9) ** (1 / 2.4) - 0.055).astype(np.float32)
 
 
@@ -110,5 +113,7 @@ def exif(camera: Camera, taken: str) -> bytes:
 def jpeg(image: NDArray[np.uint8], camera: Camera, look: Look, taken: str) -> bytes:
     """The file as the phone would have written it."""
     out = io.BytesIO()
-    Image.fromarray(image).save(out, "JPEG", quality=look.quality, subsampling="4:2:0", optimize=True, exif=exif(camera, taken))
+    Image.fromarray(image).save(
+        out, "JPEG", quality=look.quality, subsampling="4:2:0", optimize=True, exif=exif(camera, taken)
+    )
     return out.getvalue()

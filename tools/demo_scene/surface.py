@@ -146,9 +146,7 @@ class Surface:
         outside = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
         return (inside - outside) / np.float32(self.ppm)
 
-    def box(
-        self, centre: ArrayLike, size: tuple[float, float], radius: float = 0.0, turn_deg: float = 0.0
-    ) -> Field:
+    def box(self, centre: ArrayLike, size: tuple[float, float], radius: float = 0.0, turn_deg: float = 0.0) -> Field:
         """Exact signed distance to a box with rounded corners, mm, positive inside."""
         c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
         cu, cv = np.asarray(centre, float)

@@ -44,7 +44,12 @@ def skin_material(s: Surface, fine: NDArray[np.float32]) -> dict[str, object]:
         "metallic": _texture(np.clip(s.metal, 0, 1)),
         "specular": 0.4,
     }
-    bumped = {"type": "bumpmap", "arbitrary": _texture(np.clip(fine, -0.5, 0.5) * 0.9), "scale": 1.0, "bsdf": principled}
+    bumped = {
+        "type": "bumpmap",
+        "arbitrary": _texture(np.clip(fine, -0.5, 0.5) * 0.9),
+        "scale": 1.0,
+        "bsdf": principled,
+    }
     both = {"type": "twosided", "bsdf": bumped}
     if float(s.solid.min()) > 0.5:
         return both
@@ -74,9 +79,9 @@ def plain_material(
     rng = np.random.default_rng(seed)
     shape = (768, 768)
     n, fine = fbm(shape, 0.768, 260, rng, octaves=7, gain=0.6), fbm(shape, 0.768, 30, rng, octaves=5, gain=0.7)
-    base = srgb(colour) * (1 + 0.10 * n + 0.05 * fine)[..., None]
-    dirt = srgb("#6f6458" if kind == "dirt" else "#5b3822") * (1 + 0.22 * fine)[..., None]
-    cover = (np.clip(grime + 0.35 * n + 0.2 * fine, 0, 0.95) * smoothstep(0.0, 0.15, np.float32(grime)))[..., None]
+    base = srgb(colour) * (1 + 0.08 * n + 0.05 * fine)[..., None]
+    dirt = srgb("#564d44" if kind == "dirt" else "#4a2f20") * (1 + 0.22 * fine)[..., None]
+    cover = (np.clip(grime * (1 + 0.18 * n + 0.16 * fine), 0, 0.95) * smoothstep(0.0, 0.15, np.float32(grime)))[..., None]
     rgb = np.clip(base + cover * (dirt - base), 0.004, 0.9).astype(np.float32)
     mask = cover[..., 0].astype(np.float32)
     return {
@@ -91,7 +96,9 @@ def plain_material(
     }
 
 
-def add_mesh(scene: dict[str, object], name: str, mesh: Mesh, material: dict[str, object] | object, *, smooth: bool = True) -> None:
+def add_mesh(
+    scene: dict[str, object], name: str, mesh: Mesh, material: dict[str, object] | object, *, smooth: bool = True
+) -> None:
     """Put a mesh into a scene dictionary."""
     verts, faces, tex = mesh
     props = mi.Properties()
@@ -134,23 +141,31 @@ def sensor(camera: Camera, spp: int, seed: int) -> dict[str, object]:
         "near_clip": 5.0,
         "far_clip": 60000.0,
         "to_world": mi.ScalarTransform4f(pose),
-        "film": {"type": "hdrfilm", "width": w, "height": h, "rfilter": {"type": "box"}, "pixel_format": "rgb", "component_format": "float32"},
+        "film": {
+            "type": "hdrfilm",
+            "width": w,
+            "height": h,
+            "rfilter": {"type": "box"},
+            "pixel_format": "rgb",
+            "component_format": "float32",
+        },
         "sampler": {"type": "independent", "sample_count": spp, "seed": seed},
     }
 
 
-def trace(scene: object, camera: Camera, *, spp: int = 32, seed: int = 0, depth: int = 6, passes: int = 1) -> NDArray[np.float32]:
+def trace(
+    scene: object, camera: Camera, *, spp: int = 32, seed: int = 0, depth: int = 4, passes: int = 1
+) -> NDArray[np.float32]:
     """Path-trace and denoise; linear plain pinhole picture, shape (H, W, 3)."""
-    integrator = mi.load_dict(
-        {"type": "aov", "aovs": "alb:albedo,nn:sh_normal", "img": {"type": "path", "max_depth": depth, "hide_emitters": False}}
-    )
+    path = mi.load_dict({"type": "path", "max_depth": depth, "hide_emitters": False})
+    guide = mi.load_dict({"type": "aov", "aovs": "alb:albedo,nn:sh_normal"})
     cam = mi.load_dict(sensor(camera, spp, seed))
     total: NDArray[np.float64] | float = 0.0
     for k in range(passes):
-        total = total + np.array(mi.render(scene, sensor=cam, integrator=integrator, spp=spp, seed=seed + k), np.float64)
-    data = (np.asarray(total) / passes).astype(np.float32)
-    data = np.nan_to_num(data, nan=0.0, posinf=50.0)
-    colour = np.ascontiguousarray(np.minimum(data[..., :3], 60.0))
-    albedo, normal = (np.ascontiguousarray(data[..., k : k + 3]) for k in (3, 6))
+        total = total + np.array(mi.render(scene, sensor=cam, integrator=path, spp=spp, seed=seed + k), np.float64)
+    colour = np.nan_to_num((np.asarray(total) / passes)[..., :3].astype(np.float32), nan=0.0, posinf=50.0)
+    colour = np.ascontiguousarray(np.minimum(colour, 60.0))
+    aux = np.nan_to_num(np.array(mi.render(scene, sensor=cam, integrator=guide, spp=6, seed=seed + 99), np.float32))
+    albedo, normal = (np.ascontiguousarray(aux[..., aux.shape[2] - 6 + k : aux.shape[2] - 3 + k]) for k in (0, 3))
     clean = np.asarray(oidn(color=colour, albedo=np.clip(albedo, 0, 1), normal=normal, hdr=True))
-    return (0.92 * clean + 0.08 * colour).astype(np.float32)
+    return (0.95 * clean + 0.05 * colour).astype(np.float32)

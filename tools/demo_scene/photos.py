@@ -1,0 +1,102 @@
+"""The photos: where the camera was, what lit the place, how it was exposed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from camera import Camera
+from post import Look
+
+DIST = (-0.085, 0.011, 0.0003, -0.0002, 0.0)
+FOCAL_PX = 1496.0
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo.
+
+    Parameters
+    ----------
+    name : str
+        File name without suffix.
+    title : str
+        What it shows.
+    camera : Camera
+        Where it was taken from.
+    taken : str
+        EXIF time.
+    torch : float
+        Power of the torch beside the camera; 0 is none.
+    torch_at : tuple
+        Where it points (car frame), None for the picture's middle.
+    spread_deg : float
+        Half cone of the torch.
+    lamp : tuple
+        Work lamp: position, aim, strength; None for none.
+    ambient : float
+        How much of the room's light is on.
+    look : Look
+        Exposure and the like.
+    """
+
+    name: str
+    title: str
+    camera: Camera
+    taken: str
+    torch: float = 0.0
+    torch_at: tuple[float, float, float] | None = None
+    spread_deg: float = 36.0
+    lamp: tuple[tuple[float, float, float], tuple[float, float, float], float] | None = None
+    ambient: float = 1.0
+    look: Look = field(default_factory=Look)
+
+
+def _cam(eye: tuple[float, float, float], aim: tuple[float, float, float], up: tuple[float, float, float]) -> Camera:
+    return Camera.looking(eye, aim, up, focal_px=FOCAL_PX, dist=DIST)
+
+
+SHOTS = [
+    Shot(
+        "01_left_sill_and_floor_front", "Left sill from below and front half of the left floor",
+        _cam((-150, 190, -560), (420, 520, -40), (0, 0, 1)), "2026:09:12 10:04:11",
+        lamp=((150, -150, -1000), (420, 520, 0), 26.0), ambient=0.6, look=Look(exposure=0.105, warmth=0.03),
+    ),
+    Shot(
+        "02_left_floor", "Left floor from below",
+        _cam((-10, 330, -900), (-10, 372, 0), (0, -1, 0.02)), "2026:09:12 10:06:40",
+        torch=2.2e6, spread_deg=50, ambient=0.10, look=Look(exposure=0.135, warmth=0.04, noise=3.2),
+    ),
+    Shot(
+        "03_right_floor_and_sill", "Right floor with the right sill's inner face",
+        _cam((330, -120, -760), (330, -430, -10), (0.95, -0.1, 0.1)), "2026:09:12 10:09:27",
+        torch=2.0e6, spread_deg=46, ambient=0.10, look=Look(exposure=0.13, warmth=0.04, noise=3.2),
+    ),
+    Shot(
+        "04_left_sill_outer", "Left sill, outer face, from outside, low",
+        _cam((-400, 1120, -250), (40, 695, -75), (0, 0, 1)), "2026:09:12 10:14:02",
+        lamp=((900, 2100, 300), (60, 695, -60), 14.0), ambient=1.0, look=Look(exposure=0.12, noise=2.0),
+    ),
+    Shot(
+        "05_rear_left", "Rear end, left: rail, spring hanger, boot floor",
+        _cam((-610, 110, -430), (-1080, 420, 100), (0, 0, 1)), "2026:09:12 10:18:33",
+        lamp=((-500, -300, -900), (-1120, 330, 100), 24.0), ambient=0.6, look=Look(exposure=0.105, warmth=0.03),
+    ),
+    Shot(
+        "06_left_patches_close", "Left floor, seat bay, patches close up",
+        _cam((-60, 300, -480), (-95, 425, 0), (0.12, -1, 0.05)), "2026:09:12 10:21:50",
+        torch=8.0e5, spread_deg=50, ambient=0.2, look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+    ),
+]
+
+
+def by_name(prefix: str) -> Shot:
+    """The shot whose name starts with `prefix`."""
+    return next(s for s in SHOTS if s.name.startswith(prefix))
+
+
+def torch_seat(camera: Camera) -> np.ndarray:
+    """Where a torch held beside the phone is, car frame."""
+    r = camera.rotation
+    return np.asarray(camera.eye_mm + 230 * r[0] - 150 * r[1])
