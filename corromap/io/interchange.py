@@ -115,7 +115,7 @@ def read_folder(folder: Path | str) -> SurveyBundle:
     )
     try:
         check_bundle(bundle)
-    except SurveyFileError as error:
+    except (SurveyFileError, InterchangeError) as error:
         raise InterchangeError(f"survey.log: {error}") from error
     return bundle
 

@@ -22,6 +22,7 @@ MAX_DOCUMENT_BYTES = 256 * 1024 * 1024
 _PHOTOS = "photos"
 _OTHERS = frozenset({"thumbs.db", "desktop.ini"})
 _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
+_SUFFIX = re.compile(r"[A-Za-z0-9]{1,8}")
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 
 
@@ -41,9 +42,10 @@ def file_name(number: int, name: str) -> str:
         For example ``003-sill_left.jpg``.
     """
     stem, dot, suffix = name.rpartition(".")
-    safe = _UNSAFE.sub("_", stem or suffix)[:60].strip("._") or "photo"
-    end = _UNSAFE.sub("", suffix)[:8] if dot and stem else ""
-    return f"{number:03d}-{safe}.{end}" if end else f"{number:03d}-{safe}"
+    if not (dot and stem and _SUFFIX.fullmatch(suffix)):
+        stem, suffix = name, ""
+    safe = _UNSAFE.sub("_", stem)[:60].strip("._") or "photo"
+    return f"{number:03d}-{safe}.{suffix}" if suffix else f"{number:03d}-{safe}"
 
 
 class FolderReader:
@@ -95,7 +97,7 @@ class FolderReader:
         plain = 0 < len(value) <= 200 and value.strip(" .") == value and not _DEVICES.fullmatch(value)
         if not (stays and plain):
             raise InterchangeError(
-                f"{where}: '{value[:60]!a}' is not a plain file name; put the file into '{_PHOTOS}' and give its name"
+                f"{where}: {value[:60]!a} is not a plain file name; put the file into '{_PHOTOS}' and give its name"
             )
         return value
 

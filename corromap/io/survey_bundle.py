@@ -36,7 +36,7 @@ from corromap.io.survey_record import (
     write_blob,
     write_head,
 )
-from corromap.io.survey_rows import Change, LogEntry
+from corromap.io.survey_rows import ACTIONS, Change, LogEntry
 from corromap.survey import Survey
 
 __all__ = ["LoggedChange", "SurveyBundle", "bundle_of", "check_bundle", "opened_bundle", "write_bundle"]
@@ -216,6 +216,8 @@ def _replay(conn: sqlite3.Connection, logged: LoggedChange) -> None:
     latest = rows.revision(conn)
     if change.id != latest + 1 or (change.action == "start") != (latest == 0):
         raise SurveyFileError(f"the log has change {change.id} ({change.action}) after change {latest}")
+    if change.action not in ACTIONS:
+        raise SurveyFileError(f"the log's change {change.id} is '{change.action:.40}', not {', '.join(ACTIONS)}")
     if (change.reverses is not None) != (change.action in {"undo", "redo"}) or (change.reverses or 0) > latest:
         raise SurveyFileError(f"the log's change {change.id} ({change.action}) takes back change {change.reverses}")
     for step in logged.entries:

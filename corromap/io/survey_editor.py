@@ -198,9 +198,7 @@ class SurveyEditor(SurveyReader):
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-        return self._change(
-            f"photo '{photo}' removed", lambda conn: edits.photo_removed(conn, photo), expected_revision
-        )
+        return self._change(edits.removed_label, lambda conn: edits.photo_removed(conn, photo), expected_revision)
 
     # Marks
 
@@ -325,14 +323,17 @@ class SurveyEditor(SurveyReader):
         return self._change(label, lambda conn: [edits.entry(conn, kind, kind, document)], expected)
 
     def _change(
-        self, label: str, make: Callable[[sqlite3.Connection], Sequence[LogEntry]], expected: int | None
+        self,
+        label: str | Callable[[Sequence[LogEntry]], str],
+        make: Callable[[sqlite3.Connection], Sequence[LogEntry]],
+        expected: int | None,
     ) -> int:
         with writing(self.path) as conn:
             latest = require_revision(conn, expected)
             entries = [step for step in make(conn) if step.before != step.after]
             if entries:  # saying the same again is no change
                 latest += 1
-                line = printable_line(label, MAX_LABEL)
+                line = printable_line(label if isinstance(label, str) else label(entries), MAX_LABEL)
                 rows.append_change(conn, Change(latest, utc_now(), self.author, "change", line), entries)
         self.known_revision = latest
         return latest

@@ -23,6 +23,7 @@ __all__ = [
     "photo_changed",
     "photo_removed",
     "removal",
+    "removed_label",
     "template_changed",
 ]
 
@@ -99,6 +100,14 @@ def photo_removed(conn: sqlite3.Connection, photo: PhotoId) -> list[LogEntry]:
     for kind in ("mark", "sighting"):
         gone += [removal(conn, kind, thing) for thing in rows.ids_on_photo(conn, kind, photo)]
     return gone
+
+
+def removed_label(entries: Sequence[LogEntry]) -> str:
+    """Words for the log: which photo was taken out, by its name, and what went with it."""
+    photo, *others = entries
+    name = codec.parse_photo(codec.stored(photo.before.document), "photo").name if photo.before else photo.thing
+    also = f" with {len(others)} marks and datum points on it" if others else ""
+    return f"photo '{name:.200}' removed{also}"
 
 
 def marks_replaced(conn: sqlite3.Connection, removed: Sequence[MarkId], put: Sequence[Mark]) -> list[LogEntry]:

@@ -17,7 +17,7 @@ from corromap.errors import SurveyFileError
 from corromap.io.document_fields import Fields
 from corromap.io.json_text import canonical, parse
 
-__all__ = ["SINGLES", "TABLES", "Change", "LogEntry", "Row"]
+__all__ = ["ACTIONS", "SINGLES", "TABLES", "Change", "LogEntry", "Row"]
 
 TABLES = {"photo": "photos", "mark": "marks", "sighting": "sightings", "note": "notes"}
 """Table of each kind of thing."""
@@ -27,6 +27,10 @@ PARENTS = {"photo": "sha256", "mark": "photo", "sighting": "photo"}
 
 SINGLES = ("car", "settings", "template", "rules")
 """Documents of which a survey has one, and which may change."""
+
+
+ACTIONS = ("start", "change", "undo", "redo")
+"""What a line of the log can be."""
 
 
 @dataclass(frozen=True, slots=True)

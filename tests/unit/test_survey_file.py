@@ -116,7 +116,7 @@ def test_removing_a_photo_takes_its_marks_along_and_undo_brings_all_back(tmp_pat
     file.remove_photo(PhotoId("photo-2"))
     left = file.load().survey
     assert {mark.photo for mark in left.marks} == {"photo-1"}
-    assert file.undo() == "photo 'photo-2' removed"
+    assert file.undo() == "photo 'sill.jpg' removed with 3 marks and datum points on it"
     assert as_plain(file.load().survey) == before
     assert file.photo_bytes(PhotoId("photo-2")) == picture(2, "JPEG")
 
@@ -166,7 +166,7 @@ def test_saying_the_same_again_is_no_change(file: SurveyFile) -> None:
 def test_undo_works_after_a_restart_and_by_somebody_else(tmp_path: Path) -> None:
     file = full_file(tmp_path)
     again = SurveyFile.open(file.path, author="second person")
-    assert again.undo() == "photo 'gone.png' removed" or again.undo()
+    assert again.undo() == "photo 'gone.png' removed"
     latest = again.history(1)[0]
     assert (latest.author, latest.action) == ("second person", "undo")
     assert latest.at.endswith("Z")
