@@ -18,8 +18,9 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from corromap.errors import CorromapError, PhotoError, SurveyFileError
+from corromap.io import migrations
 from corromap.io import survey_rows as rows
-from corromap.io.migrations import CURRENT_VERSION, migrate
+from corromap.io.migrations import migrate
 from corromap.io.photos import read_header
 from corromap.io.survey_bundle import Progress, SurveyBundle, bundle_of, check_bundle, write_bundle
 from corromap.io.survey_db import check_header, checked_version, connect, plain_errors, with_suffix
@@ -89,9 +90,9 @@ def open_foreign(
         with _guarded(given) as conn:
             _check_pages(conn)
             version = checked_version(conn, given)
-            if version == CURRENT_VERSION:
+            if version == migrations.CURRENT_VERSION:
                 _copy(conn, target, author, progress)
-        if version != CURRENT_VERSION:
+        if version != migrations.CURRENT_VERSION:
             with _brought_up(given, version) as conn:
                 _copy(conn, target, author, progress)
     return SurveyFile.open(target, author=author)

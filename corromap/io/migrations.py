@@ -56,19 +56,17 @@ STEPS: Mapping[int, Callable[[sqlite3.Connection], None]] = {}
 """How to get from version n to n + 1; none is needed yet."""
 
 
-def create_schema(conn: sqlite3.Connection, version: int = CURRENT_VERSION) -> None:
-    """Write the tables of one version into an empty database.
+def create_schema(conn: sqlite3.Connection) -> None:
+    """Write the tables of the current version into an empty database.
 
     Parameters
     ----------
     conn : sqlite3.Connection
         Inside a transaction, or in autocommit.
-    version : int
-        Which schema.
     """
     conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    conn.execute(f"PRAGMA user_version = {version}")
-    for statement in SCHEMAS[version]:
+    conn.execute(f"PRAGMA user_version = {CURRENT_VERSION}")
+    for statement in SCHEMAS[CURRENT_VERSION]:
         conn.execute(statement)
 
 
@@ -132,13 +130,8 @@ def schema_faults(conn: sqlite3.Connection, version: int) -> tuple[str, ...]:
     return (*faults, *(f"lacks '{sql[:40]}...'" for sql in sorted(wanted)))
 
 
-def migrate(
-    conn: sqlite3.Connection,
-    version: int,
-    steps: Mapping[int, Callable[[sqlite3.Connection], None]] = STEPS,
-    target: int = CURRENT_VERSION,
-) -> None:
-    """Bring a file up to a version, inside the caller's transaction.
+def migrate(conn: sqlite3.Connection, version: int) -> None:
+    """Bring a file up to the current version, inside the caller's transaction.
 
     Parameters
     ----------
@@ -146,18 +139,15 @@ def migrate(
         Inside ``BEGIN IMMEDIATE``; the caller commits.
     version : int
         The file's version.
-    steps : mapping of int to callable
-        Step n leads from version n to n + 1.
-    target : int
-        Version to reach.
 
     Raises
     ------
     SurveyFileError
-        If a step is missing.
+        If a step leaves another schema than the one it leads to.
     """
-    for current in range(version, target):
-        if current not in steps:
-            raise SurveyFileError(f"no way from file version {current} to {current + 1}")
-        steps[current](conn)
+    for current in range(version, CURRENT_VERSION):
+        STEPS[current](conn)
         conn.execute(f"PRAGMA user_version = {current + 1}")
+        faults = schema_faults(conn, current + 1)
+        if faults:
+            raise SurveyFileError(f"cannot be brought to file version {current + 1}: it {faults[0]}")

@@ -16,7 +16,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from corromap.errors import InterchangeError, SurveyFileError
-from corromap.io.migrations import CURRENT_VERSION, create_schema, file_version, migrate, schema_faults
+from corromap.io import migrations
+from corromap.io.migrations import create_schema, file_version, migrate, schema_faults
 
 __all__ = ["BUSY_SECONDS", "PAGE_BYTES", "SUFFIX", "new_database", "plain_errors", "reading", "with_suffix", "writing"]
 
@@ -192,7 +193,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
         check_header(path)
         with closing(connect(path)) as conn:
             conn.execute("BEGIN")
-            if checked_version(conn, path) != CURRENT_VERSION:
+            if checked_version(conn, path) != migrations.CURRENT_VERSION:
                 raise SurveyFileError("is of an older version; open it once where it may be written")
             yield conn
 

@@ -12,11 +12,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from corromap.io import migrations
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document
 from corromap.io.json_text import parse
-from corromap.io.migrations import CURRENT_VERSION
 from corromap.io.survey_db import new_database, stored_version, with_suffix, writing
 from corromap.io.survey_editor import (
     MAX_PHOTO_BYTES,
@@ -127,7 +127,7 @@ class SurveyFile(SurveyEditor):
             If a later version wrote it.
         """
         opened = cls(Path(path), author)
-        if stored_version(opened.path) != CURRENT_VERSION:
+        if stored_version(opened.path) != migrations.CURRENT_VERSION:
             with writing(opened.path):
                 pass  # migrates
         opened.known_revision = opened.revision
