@@ -1,7 +1,6 @@
 // One canvas on a page: keeps its state over Streamlit's reruns, takes in what
 // Python sends, and reports what the person does.
 
-import type OlMap from "ol/Map";
 import type MapBrowserEvent from "ol/MapBrowserEvent";
 
 import { ComparePane } from "./compare";
@@ -14,7 +13,7 @@ import { Outbox, readStored, writeStored } from "./outbox";
 import { Placing, fromMap, inside, ringArea, toMap } from "./placing";
 import { PlacingTool } from "./placing_tool";
 import { PhotoLayers } from "./photo_layers";
-import { PhotoPane, fromOl } from "./photo_pane";
+import { PhotoPane, fromOl, noteView } from "./photo_pane";
 import { Store } from "./store";
 import { placeHelp, toolHelp } from "./texts";
 import { Toolbar } from "./toolbar";
@@ -637,6 +636,7 @@ export class Canvas {
       datumSet: this.placer.sighting(this.placer.datum) !== undefined,
     });
     this.frame.root.dataset["mode"] = state.mode;
+    this.frame.root.dataset["datum"] = this.placer.datum ?? "";
     this.frame.root.dataset["points"] = `${marking.points().length}`;
     this.frame.root.dataset["chosen"] = marking.selected.join(" ");
     this.frame.help.textContent = this.helpText(state);
@@ -691,11 +691,4 @@ export class Canvas {
     return this.frame.root.isConnected;
   }
 
-}
-
-function noteView(root: HTMLElement, name: string, map: OlMap): void {
-  const view = map.getView();
-  const center = view.getCenter();
-  const text = center ? JSON.stringify([...fromOl(center), view.getResolution(), view.getRotation()]) : "";
-  if (root.dataset[name] !== text) root.dataset[name] = text;
 }

@@ -2,7 +2,7 @@
 // looked at, they show the same place at the same scale.
 
 import { PhotoLayers } from "./photo_layers";
-import { PhotoPane, toOl } from "./photo_pane";
+import { PhotoPane, noteView, toOl } from "./photo_pane";
 import type { Placing } from "./placing";
 import type { MarkEntry, PhotoEntry, StyleEntry, XY } from "./types";
 
@@ -20,6 +20,7 @@ export class ComparePane {
     this.caption = this.element.querySelector(".cm-caption")!;
     this.pane = new PhotoPane(this.element.querySelector<HTMLElement>(".cm-view")!);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);
+    this.pane.map.on("postrender", () => noteView(this.element, "view", this.pane.map));
   }
 
   update(photo: PhotoEntry, marks: MarkEntry[], placings: Placing[], styles: Record<string, StyleEntry>, active: string | null): void {

@@ -4,7 +4,7 @@
 import Collection from "ol/Collection";
 import Feature from "ol/Feature";
 import type MapBrowserEvent from "ol/MapBrowserEvent";
-import { LineString, type Polygon } from "ol/geom";
+import { LineString, MultiPoint, type Polygon } from "ol/geom";
 import Draw, { type DrawEvent } from "ol/interaction/Draw";
 import Modify from "ol/interaction/Modify";
 import Snap from "ol/interaction/Snap";
@@ -630,12 +630,21 @@ function mostCrossed(marks: MarkEntry[], line: Ring): MarkEntry | null {
   return best;
 }
 
+const SET_POINT = new Style({
+  image: new Circle({ radius: 4, fill: new Fill({ color: "#fff" }), stroke: new Stroke({ color: "#111", width: 1.6 }) }),
+  geometry: (feature) => {
+    const geometry = feature.getGeometry();
+    return geometry instanceof LineString ? new MultiPoint(geometry.getCoordinates()) : undefined;
+  },
+});
+
 const PEN = [
   new Style({ stroke: new Stroke({ color: "rgba(255,255,255,0.95)", width: 5 }), fill: new Fill({ color: "rgba(255,255,255,0.14)" }) }),
   new Style({
     stroke: new Stroke({ color: "#111", width: 2 }),
     image: new Circle({ radius: 5, fill: new Fill({ color: "#fff" }), stroke: new Stroke({ color: "#111", width: 2 }) }),
   }),
+  SET_POINT,
 ];
 
 const HANDLE = new Style({

@@ -71,7 +71,7 @@ export function patternFill(style: StyleEntry, tint: number): CanvasPattern | st
   return pattern;
 }
 
-const DASHED = new Set(["dashes", "waves", "ticks", "ring"]); // evidence, not damage
+const DASHED = new Set(["waves", "ticks"]); // evidence, not damage
 
 export interface Look {
   casing: boolean;

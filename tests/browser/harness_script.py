@@ -127,7 +127,9 @@ photo_canvas(
         compare=tuple(view_of(p) for p in others) if os.environ.get("HARNESS_COMPARE") == "1" else (),
         projected=projection.marks,
         active_panel=scene.PANEL,
-        suggestion=next_datum(shown, body.panel(scene.PANEL), survey.sightings, body) if mode is CanvasMode.PLACE else None,
+        suggestion=next_datum(shown, body.panel(scene.PANEL), survey.sightings, body)
+        if mode is CanvasMode.PLACE
+        else None,
         can_undo=st.session_state.at > 0,
         can_redo=st.session_state.at < len(st.session_state.steps) - 1,
         position=f"{survey.photos.index(shown) + 1} of {len(survey.photos)}",
