@@ -48,6 +48,10 @@ others put it is refused; nearer, it is named in a warning."""
 REPAIR_SHARE = 0.25
 """A change repairs a fit when it leaves less than this share of the residual."""
 
+LOOSE_WARNED, LOOSE_REFUSED = 3.0, 25.0
+"""Standard error of the fit amid the points, in click errors. Four corners give
+about 0.6; points in three tight clusters, which no line holds, give tens."""
+
 MOST_SUSPECTS = 12
 """Of sightings tried for a swap with each of the others."""
 
@@ -73,9 +77,9 @@ def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registrati
         Crossed, mirrored or poor; None when the fit can be used.
     """
     upright = _is_upright(fit.matrix, sighted.panel.facing)
-    if fit.is_in_front and not fit.is_fixed:
-        another = suggestion(sighted, fit.lens, where="off the line they lie on")
-        return refuse(sighted, FailureReason.COLLINEAR, f"the points hardly fix a plane; {another}", sighted.ids)
+    if fit.is_in_front and _looseness(sighted, fit) > LOOSE_REFUSED:
+        text = f"the points lie so that they hardly fix a plane; {suggestion(sighted, fit.lens, where='far from them')}"
+        return refuse(sighted, FailureReason.COLLINEAR, text, sighted.ids)
     if fit.is_in_front and fit.spread_px <= GOOD_SIGMAS * settings.click_sigma_px:
         return None if upright else _mirrored(sighted)
     swap = _repairing_swap(sighted, fit, settings)
@@ -114,6 +118,10 @@ def fit_warnings(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[s
     share = extent(sighted.clicked_px) / float(np.hypot(sighted.photo.width_px, sighted.photo.height_px))
     if share < SPREAD_PHOTO_SHARE:
         text = f"The points span only {share:.0%} of the photo, so marks far outside them are carried less surely: "
+        sentences.append(f"{text}{suggestion(sighted, fit.lens)}.")
+    looseness = _looseness(sighted, fit)
+    if looseness > LOOSE_WARNED:
+        text = f"The points lie so that the ground between them is {looseness:.0f} times less sure than a click: "
         sentences.append(f"{text}{suggestion(sighted, fit.lens)}.")
     stray = _stray_sentence(sighted, fit, settings)
     return tuple(sentences) if stray is None else (*sentences, stray)
@@ -193,6 +201,15 @@ def _stray_sentence(sighted: Sighted, fit: PanelFit, settings: Settings) -> str 
             f"{suggestion(sighted, fit.lens)}."
         )
     return None
+
+
+def _looseness(sighted: Sighted, fit: PanelFit) -> float:
+    """Compute the standard error of the fit amid the points, for clicks of error 1."""
+    if not fit.is_fixed:
+        return float("inf")
+    jacobian = fit.at(sighted.datum_mm.mean(axis=0, keepdims=True))[2][0]
+    covariance = np.linalg.inv(fit.jacobian.T @ fit.jacobian)
+    return float(np.sqrt(np.linalg.norm(jacobian @ covariance @ jacobian.T, ord=2)))
 
 
 def _poor_limit(sighted: Sighted, settings: Settings) -> float:

@@ -100,7 +100,7 @@ def suggestion(sighted: Sighted, lens: Lens, *, ordinal: str = "", where: str = 
     """
     datum = next_point(sighted, lens)
     if datum is None and len(set(sighted.ids)) == len(datum_positions(sighted.template, sighted.panel.id)):
-        return "every datum point of this panel is clicked already, so check that each is under its right name"
+        return "every datum point of this panel is clicked already, so use a photo that shows them better"
     if datum is None:
         return "no further datum point of this panel lies inside the photo, so use a photo that shows more of it"
     name = sighted.template.datum_points[datum][1].name

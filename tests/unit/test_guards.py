@@ -8,7 +8,7 @@ import pytest
 from corromap.registration import FailureReason, place_photo
 from corromap.registration.panel_fit import fit_panel
 from corromap.survey import Settings
-from corromap.template import SeenFrom
+from corromap.template import Panel, SeenFrom
 from tests.registration_scene import (
     DATUM_MM,
     NAMES,
@@ -151,6 +151,37 @@ def test_too_near_together_on_the_panel():
     close = panel([[50, 50], [60, 50], [60, 62], [49, 60], [500, 500]])
     clicks = CLICKS[:4]
     assert refused(clicks, on=close).reason is FailureReason.TOO_NEAR
+
+
+def clusters(apart_mm: float) -> tuple[Panel, np.ndarray]:
+    """Six points in three pairs: on no line, and yet little more than three points."""
+    step = apart_mm * np.array([[0, 0], [1, 0.5]])
+    points = np.vstack([step + at for at in ([50, 50], [950, 60], [500, 550])])
+    on = panel(points)
+    return on, CAMERA.sees(points) + np.random.default_rng(0).normal(0, 0.5, points.shape)
+
+
+def test_tight_clusters_fix_no_plane():
+    on, clicks = clusters(3.0)
+    failure = refused(clicks, on=on)
+    assert failure.reason is FailureReason.COLLINEAR
+    assert "the points lie so that they hardly fix a plane" in failure.message
+
+
+def test_loose_clusters_are_told():
+    on, clicks = clusters(20.0)
+    (warning,) = fitted(clicks, on=on).warnings
+    assert warning.startswith("The points lie so that the ground between them is 9 times less sure than a click: ")
+
+
+def test_looseness_is_the_standard_error_amid_the_points():
+    """Against the interval of the place itself: the spread of many refits."""
+    on, clicks = clusters(20.0)
+    shaken = np.random.default_rng(5).normal(0, 2, (400, *clicks.shape))
+    middle = [d.at_mm for d in on.datum_points]
+    places = np.array([fitted(clicks + s, on=on).to_px([np.mean(middle, axis=0)])[0] for s in shaken])
+    largest = np.sqrt(np.linalg.eigvalsh(np.cov(places.T))[-1])
+    assert largest / 2 == pytest.approx(9.0, abs=0.9)
 
 
 def test_four_points_are_said_to_be_unchecked():
