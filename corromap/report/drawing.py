@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-import numpy as np
 import shapely
-from shapely.geometry import LinearRing, LineString, MultiPoint, MultiPolygon, Point, Polygon
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from corromap.errors import InvalidValueError
@@ -16,9 +15,9 @@ from corromap.frames import MarkId, PanelId, ZoneId
 from corromap.measures.ground import ground_of
 from corromap.measures.patches import patches_on_patches
 from corromap.projection import ProjectedMark
+from corromap.report.body_drawing import BodyDrawing, body_drawing, title_element
 from corromap.report.describe import map_description
 from corromap.report.legend import (
-    MOUNTING_NAMES,
     ROLE_LINES,
     LegendEntry,
     datum_entry,
@@ -27,33 +26,27 @@ from corromap.report.legend import (
     mounting_entry,
     role_entry,
 )
-from corromap.report.map_frame import map_frame
 from corromap.report.palette import (
     ACCENT,
-    FAINT,
     FILLER,
     HIDDEN,
     INK,
     LOOKS,
     NEVER_SEEN,
-    PANEL,
     PAPER,
     PATCH,
     PATCH_ON_PATCH,
     RUST_HOLED,
     RUST_SCALED,
     RUST_SURFACE,
-    STEEL,
     Look,
     look_of,
     pattern_defs,
 )
-from corromap.report.sheet import MapSheet, lay_out
 from corromap.report.sketches import datum_sketch_svg
 from corromap.report.svg import element, number, path_data, plain, shortened
-from corromap.report.symbols import datum_cross, mounting_sign
 from corromap.survey import MarkKind
-from corromap.template import BodyTemplate, Feature, FeatureKind, MountingKind, Panel, Role
+from corromap.template import BodyTemplate, MountingKind, Panel, Role
 
 __all__ = ["datum_sketch_svg", "map_svg"]
 
@@ -61,18 +54,7 @@ SMALL_MARK_PX = 9.0
 """A mark drawn smaller than this gets a ring, so that no eye misses it."""
 DRAWING_ORDER = (MarkKind.SOUND, MarkKind.PATCH, MarkKind.FILLER, MarkKind.RUST)
 """Later ones lie on top: the precedence of the measures. Hidden is drawn as evidence."""
-FEATURE_LINES: Mapping[FeatureKind, dict[str, str | float | None]] = {
-    FeatureKind.RIB: {"fill": "none", "stroke": FAINT, "stroke_width": 1.0},
-    FeatureKind.SEAM: {"fill": "none", "stroke": FAINT, "stroke_width": 1.4, "stroke_dasharray": "1 3.5",
-                       "stroke_linecap": "round"},
-    FeatureKind.HOLE: {"fill": "#D5D0C4", "stroke": FAINT, "stroke_width": 0.9},
-    FeatureKind.EDGE: {"fill": "none", "stroke": FAINT, "stroke_width": 0.9},
-    FeatureKind.BRACKET: {"fill": "#E6E1D5", "stroke": FAINT, "stroke_width": 1.1},
-}  # fmt: skip
-"""Line work of the body: quiet, for finding one's way; nothing is measured on it."""
 ALWAYS_EXPLAINED = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, FILLER, PATCH, HIDDEN, NEVER_SEEN)
-NUMBER_ROOM_PX = 6.5
-"""A zone narrower than twice this carries no number; its name shows under the pointer."""
 _PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 
 
@@ -127,13 +109,13 @@ def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by k
         raise InvalidValueError(f"map: prefix must be a letter then letters, digits, - or _, found {prefix!r:.40}")
     if not (200 <= width <= 10_000):
         raise InvalidValueError(f"map: width must be 200 to 10 000 px, found {width}")
-    sheet = lay_out(template, width=width, turn=turn)
-    drawing = _Map(template, evaluation, sheet, prefix, highlight)
-    layers = [drawing.panels(), drawing.zone_lines(), drawing.mountings()]
+    body = body_drawing(template, float(width), turn=turn)
+    drawing = _Map(template, evaluation, body, prefix, highlight)
+    layers = [drawing.panels(), drawing.zone_lines(), body.mountings]
     if show_datum_points:
-        layers.append(drawing.datum_points())
-    layers += [drawing.zone_numbers(), map_frame(sheet)]
-    height = sheet.height
+        layers.append(body.datum_points)
+    layers += [body.numbers, body.frame]
+    height = body.sheet.height
     if show_legend:
         entries = drawing.legend_entries(show_datum_points=show_datum_points)
         legend, used = draw_legend(entries, x=34, y=height, width=width - 68)
@@ -149,15 +131,19 @@ class _Map:
         self,
         template: BodyTemplate,
         evaluation: Evaluation | None,
-        sheet: MapSheet,
+        body: BodyDrawing,
         prefix: str,
         highlight: ZoneId | MarkId | None,
     ) -> None:
         self.template = template
         self.evaluation = evaluation
-        self.sheet = sheet
+        self.body = body
+        self.sheet = body.sheet
         self.prefix = prefix
         self.highlight = highlight
+        self.on_panel: dict[PanelId, list[ProjectedMark]] = {}
+        for projected in evaluation.projection.marks if evaluation else ():
+            self.on_panel.setdefault(projected.panel, []).append(projected)
 
     def path(self, geometry: BaseGeometry, panel: PanelId, *children: str, **style: str | float | None) -> str:
         data = path_data(geometry, self.sheet.panels[panel])
@@ -171,14 +157,10 @@ class _Map:
 
     def panel(self, panel: Panel) -> str:
         a, c, e, b, d, f = self.sheet.panels[panel.id].ravel()
-        layers = [
-            self.path(panel.outline.polygon, panel.id, _title(panel.name), fill=PANEL, stroke=STEEL, stroke_width=0.7)
-        ]
-        layers += [self.feature(feature, panel) for feature in panel.features]
+        layers = [self.body.grounds[panel.id]]
         if self.evaluation is not None:
             shown, hidden = _evidence(self.evaluation, panel.id)
-            reported = shapely.union_all([zone.outline.polygon for zone in panel.zones])
-            layers.append(self._gap(shapely.difference(reported, shown), panel, NEVER_SEEN))
+            layers.append(self._gap(shapely.difference(self.body.reported[panel.id], shown), panel, NEVER_SEEN))
             layers.append(self._gap(hidden, panel, HIDDEN))
         layers += self.marks(panel)  # here, so that a panel in front covers what lies behind it
         return element(
@@ -188,25 +170,22 @@ class _Map:
             data_uv_to_svg=",".join(f"{value:.6g}" for value in (a, b, c, d, e, f)),
         )
 
-    def feature(self, feature: Feature, panel: Panel) -> str:
-        is_closed = bool(np.array_equal(feature.line_mm[0], feature.line_mm[-1]))
-        line = (LinearRing if is_closed and len(feature.line_mm) > 3 else LineString)(feature.line_mm)
-        return self.path(line, panel.id, **FEATURE_LINES[feature.kind])
-
     def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
-        return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none")
+        return self.path(
+            area, panel.id, title_element(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none"
+        )
 
     def marks(self, panel: Panel) -> list[str]:
         if self.evaluation is None:
             return []
-        here = [p for p in self.evaluation.projection.marks if p.panel == panel.id and p.mark.kind in DRAWING_ORDER]
+        here = [p for p in self.on_panel.get(panel.id, ()) if p.mark.kind in DRAWING_ORDER]
         drawn = {kind: [self.mark(p) for p in here if p.mark.kind is kind] for kind in DRAWING_ORDER}
         drawn[MarkKind.PATCH] += [self.patch_on_patch(area, panel) for area in _patches_on_patches(here, panel)]
         return [markup for kind in DRAWING_ORDER for markup in drawn[kind]]
 
     def patch_on_patch(self, area: MultiPolygon, panel: Panel) -> str:
         look = PATCH_ON_PATCH
-        return self.path(area, panel.id, _title(f"{look.label}: {panel.name}"), fill=self.fill(look),
+        return self.path(area, panel.id, title_element(f"{look.label}: {panel.name}"), fill=self.fill(look),
                          stroke=look.colour, stroke_width=1.4)  # fmt: skip
 
     def mark(self, projected: ProjectedMark) -> str:
@@ -215,7 +194,7 @@ class _Map:
             return ""
         look = look_of(mark)
         is_chosen = mark.id == self.highlight
-        title = _title(f"{look.label}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
+        title = title_element(f"{look.label}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
         line = ACCENT if is_chosen else look.colour
         shape = self.path(area, panel, title, fill=self.fill(look), stroke=line, stroke_width=3 if is_chosen else 1.4)
         return element("g", shape, self._ring(area, panel, line), data_mark=mark.id)
@@ -234,9 +213,9 @@ class _Map:
             width, dashes = ROLE_LINES[zone.role]
             is_chosen = zone.id == self.highlight
             lines.append(
-                self.path(
-                    zone.outline.polygon,
-                    zone.panel,
+                element(
+                    "path",
+                    d=self.body.zone_paths[zone.id],
                     fill="none",
                     stroke=ACCENT if is_chosen else INK,
                     stroke_width=4.5 if is_chosen else width,
@@ -246,39 +225,6 @@ class _Map:
                 )
             )
         return element("g", *lines, class_="zones", pointer_events="none")
-
-    def zone_numbers(self) -> str:
-        return element("g", *map(self._zone_number, range(len(self.template.zones))), class_="numbers")
-
-    def _zone_number(self, index: int) -> str:
-        zone = self.template.zones[index]
-        panel = self.template.panel(zone.panel)
-        signs = MultiPoint([mounting.at_mm for mounting in panel.mountings])
-        spot = _roomy_spot(zone.outline.polygon, signs, 1 / self.sheet.px_per_mm)
-        if spot is None:
-            return ""
-        x, y = self.sheet.at(zone.panel, shapely.get_coordinates(spot)[0])
-        return element(
-            "text", _title(zone.name), str(index + 1), x=x, y=y + 4, text_anchor="middle", font_size=11.5,
-            font_weight="bold", fill=INK, stroke=PANEL, stroke_width=3.2, paint_order="stroke",
-            stroke_linejoin="round",
-        )  # fmt: skip
-
-    def mountings(self) -> str:
-        signs = []
-        for panel, mounting in self.template.mountings:
-            x, y = self.sheet.at(panel.id, mounting.at_mm)
-            signs.append(
-                mounting_sign(mounting.kind, x, y, _title(f"{MOUNTING_NAMES[mounting.kind]}: {mounting.name}"))
-            )
-        return element("g", *signs, class_="mountings")
-
-    def datum_points(self) -> str:
-        crosses = []
-        for panel, datum in self.template.datum_points.values():
-            x, y = self.sheet.at(panel.id, datum.at_mm)
-            crosses.append(element("g", datum_cross(x, y, _title(datum.name)), data_datum=datum.id))
-        return element("g", *crosses, class_="datum-points")
 
     def legend_entries(self, *, show_datum_points: bool) -> Sequence[LegendEntry]:
         roles = {zone.role for zone in self.template.zones}
@@ -317,24 +263,6 @@ class _Map:
             font_family="system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif",
             class_="corromap-map",
         )
-
-
-def _roomy_spot(area: Polygon, signs: MultiPoint, px_mm: float) -> Point | None:
-    """Where a number fits: near the centroid, clear of the zone's edge and of mounting signs."""
-    left, low, right, high = area.bounds
-    steps = np.linspace(0.1, 0.9, 9)
-    grid_u, grid_v = np.meshgrid(left + steps * (right - left), low + steps * (high - low))
-    spots = np.array([area.centroid, *map(Point, grid_u.ravel(), grid_v.ravel())])
-    room = np.where(shapely.contains(area, spots), shapely.distance(area.exterior, spots), 0.0) / px_mm
-    clear = np.full(len(spots), np.inf) if signs.is_empty else shapely.distance(signs, spots) / px_mm
-    off_centre = shapely.distance(area.centroid, spots) / px_mm
-    cost = off_centre + 40 * np.maximum(0, 15 - clear) + 40 * np.maximum(0, 9 - room)
-    best = int(np.argmin(np.where(room >= NUMBER_ROOM_PX, cost, np.inf)))
-    return spots[best] if room[best] >= NUMBER_ROOM_PX else None
-
-
-def _title(text: str) -> str:
-    return element("title", plain(shortened(text, 160)))
 
 
 def _patches_on_patches(marks: Sequence[ProjectedMark], panel: Panel) -> list[MultiPolygon]:
