@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
-from hashlib import sha256
+from collections.abc import Mapping
 
 from corromap.errors import InterchangeError
 
-__all__ = ["MAX_DEPTH", "canonical", "digest", "parse"]
+__all__ = ["MAX_DEPTH", "canonical", "parse"]
 
 MAX_DEPTH = 32
 """Deepest nesting taken; a template needs nine levels. Ours."""
@@ -158,24 +157,3 @@ def canonical(value: object) -> str:
     """
     _check(value, "document")
     return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
-
-
-def digest(parts: Iterable[str]) -> str:
-    """SHA-256 over texts, each with its length, as 64 hex digits.
-
-    Parameters
-    ----------
-    parts : iterable of str
-        The texts, in order.
-
-    Returns
-    -------
-    str
-        64 hex digits.
-    """
-    total = sha256()
-    for part in parts:
-        encoded = part.encode()
-        total.update(len(encoded).to_bytes(8, "big"))
-        total.update(encoded)
-    return total.hexdigest()

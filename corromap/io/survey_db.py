@@ -284,6 +284,8 @@ def _take_name(fresh: Path, path: Path) -> None:
     except FileExistsError:
         raise SurveyFileError("is there already; choose another name") from None
     except OSError:  # no hard links here, as on memory sticks
+        if path.exists():
+            raise SurveyFileError("is there already; choose another name") from None
         fresh.rename(path)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing
 import os
 import random
@@ -10,6 +11,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -17,7 +19,7 @@ import pytest
 
 from corromap.errors import CorromapError, NewerSchemaError, OutputError, SurveyFileError
 from corromap.frames import NoteId, PhotoId
-from corromap.io import survey_db
+from corromap.io import survey_db, survey_editor
 from corromap.io.interchange import export_folder
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import Note
@@ -393,6 +395,45 @@ def test_a_name_taken_meanwhile_is_kept(tmp_path: Path, monkeypatch: pytest.Monk
         new_file(tmp_path)
     assert target.read_bytes() == b"somebody else's"
     assert list(tmp_path.iterdir()) == [target]
+
+
+def no_links(*_args: object) -> None:
+    raise OSError(errno.EPERM, "Operation not permitted")
+
+
+def test_a_disk_without_hard_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As FAT on a memory stick: a rename does it, and still replaces nothing."""
+    monkeypatch.setattr(survey_db.os, "link", no_links)
+    file = full_file(tmp_path)
+    assert file.check() == ()
+    copy = file.save_copy(tmp_path / "copy")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["copy.corromap", "survey.corromap"]
+    before = copy.read_bytes()
+    with pytest.raises(SurveyFileError, match="is there already"):
+        survey_db._take_name(file.path, copy)
+    assert copy.read_bytes() == before
+
+
+def test_folder_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(SurveyFileError, match=r"'survey\.corromap' cannot be made: its folder is not there"):
+        new_file(tmp_path / "nowhere")
+
+
+def test_a_photo_that_is_too_large(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = SurveyFile.open(path)
+    monkeypatch.setattr(survey_editor, "MAX_PHOTO_BYTES", 100)
+    with pytest.raises(SurveyFileError, match=r"photo 'nine\.png': \d+ bytes; at most 100 are taken"):
+        file.add_photo(picture(9), "nine.png")
+
+
+def test_windows_of_one_program_lose_nothing_either(tmp_path: Path) -> None:
+    """Two browser windows are two threads of one process, which share its file locks."""
+    file = new_file(tmp_path)
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(write_notes, [str(file.path)] * 4, "abcd", [15] * 4))
+    assert len(file.load().survey.notes) == 60
+    assert file.revision == 61
+    assert file.check() == ()
 
 
 def test_every_error_is_ours(path: Path) -> None:
