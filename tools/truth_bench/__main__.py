@@ -1,0 +1,90 @@
+"""Run the bench: ``python -m tools.truth_bench --surveys 200 --seed 1 --write docs/truth-bench.md``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from pathlib import Path
+
+import corromap
+from tools.truth_bench.conditions import CONDITIONS, Condition
+from tools.truth_bench.judge import Judgement, judge_seed
+from tools.truth_bench.table import page_of, rows_of
+
+CHUNK = 5
+FIRST = "flat"
+
+
+def _chunk(seeds: Sequence[int], condition: Condition) -> list[Judgement]:
+    return [judge_seed(seed, condition) for seed in seeds]
+
+
+def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[str, list[Judgement]]:
+    """Run surveys of several conditions.
+
+    Parameters
+    ----------
+    plan : sequence of (Condition, int)
+        Condition and number of surveys; survey i of each has seed ``seed * 100000 + i``.
+    seed : int
+        Of the run.
+    workers : int
+        Processes.
+
+    Returns
+    -------
+    dict of str to list of Judgement
+        By condition, in the order of the surveys.
+    """
+    jobs = []
+    for condition, count in plan:
+        seeds = [seed * 100_000 + i for i in range(count)]
+        jobs += [(condition, seeds[i : i + CHUNK]) for i in range(0, count, CHUNK)]
+    found: dict[str, dict[int, Judgement]] = {condition.name: {} for condition, _ in plan}
+    # libraries that spread over all cores would fight with the processes
+    os.environ.update({"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"})
+    started, done, total = time.perf_counter(), 0, sum(count for _, count in plan)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        futures = {pool.submit(_chunk, seeds, condition): condition.name for condition, seeds in jobs}
+        for future in as_completed(futures):
+            found[futures[future]].update({j.seed: j for j in future.result()})
+            done = sum(len(part) for part in found.values())
+            print(f"\r{done} of {total} surveys, {time.perf_counter() - started:.0f} s", end="", file=sys.stderr)
+    print(file=sys.stderr)
+    return {name: [part[s] for s in sorted(part)] for name, part in found.items()}
+
+
+def main() -> None:
+    """Parse the command line, run, print, write."""
+    parser = argparse.ArgumentParser(prog="python -m tools.truth_bench", description="Figures against a known truth.")
+    parser.add_argument("--surveys", type=int, default=200, help="surveys of the first condition")
+    parser.add_argument("--others", type=int, default=0, help="surveys of each of the other conditions")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--condition", choices=sorted(CONDITIONS), default=FIRST, help="the first condition")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--write", type=Path, help="the Markdown page")
+    given = parser.parse_args()
+    plan = [(CONDITIONS[given.condition], given.surveys)]
+    plan += [(c, given.others) for name, c in CONDITIONS.items() if name != given.condition and given.others]
+    started = time.perf_counter()
+    found = run(plan, given.seed, given.workers)
+    for name, judgements in found.items():
+        print(f"\n{name}")
+        for what, value in rows_of(judgements):
+            print(f"  {what}: {value}")
+    print(f"\n{sum(len(j) for j in found.values())} surveys in {time.perf_counter() - started:.0f} s")
+    if given.write is not None:
+        command = f"python -m tools.truth_bench --surveys {given.surveys} --seed {given.seed}"
+        command += f" --others {given.others}" if given.others else ""
+        command += f" --condition {given.condition}" if given.condition != FIRST else ""
+        command += f" --write {given.write.as_posix()}"
+        given.write.write_text(page_of(found, command, corromap.__version__), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,70 @@
+"""What a bench survey meets: nothing but the errors the program allows for, or more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["CONDITIONS", "Condition"]
+
+
+@dataclass(frozen=True)
+class Condition:
+    """How surveys are made.
+
+    Parameters
+    ----------
+    name : str
+        Key on the command line.
+    summary : str
+        One line for the table.
+    relief : bool
+        Whether ribs, waviness and plates lift the marks and datum points off the panel's plane.
+    names_panels : bool
+        Whether the person says which panel a mark is on.
+    k1 : (float, float)
+        Range of the first radial term.
+    clicks : (int, int)
+        Fewest and most datum points clicked a panel, where as many can be seen.
+    click_sigma_px : float
+        Error of a click, each axis.
+    outline_sigma_px, vertex_sigma_px : float
+        Error of a whole outline in or out, and of each of its vertices on top.
+    stray_chance : float
+        Chance that a photo has one click gone wrong by 30 to 150 px.
+    body_sigma_mm : float
+        How far each datum point of the real car strays from the template, each axis.
+    template_scale : bool
+        Whether the car's size strays from the template by its ``scale_sigma``.
+    """
+
+    name: str
+    summary: str
+    relief: bool = False
+    names_panels: bool = True
+    k1: tuple[float, float] = (-0.15, 0.05)
+    clicks: tuple[int, int] = (4, 8)
+    click_sigma_px: float = 2.0
+    outline_sigma_px: float = 3.0
+    vertex_sigma_px: float = 1.5
+    stray_chance: float = 0.0
+    body_sigma_mm: float = 0.0
+    template_scale: bool = True
+
+
+CONDITIONS = {
+    c.name: c
+    for c in (
+        Condition("flat", "flat panels, every error as the program's settings state it"),
+        Condition("relief", "the same with relief: ribs 7 mm, waviness 2 mm, plates 1.5 mm", relief=True),
+        Condition("unnamed", "flat; the person never says which panel a mark is on", names_panels=False),
+        Condition(
+            "sure-hand", "flat; outlines drawn without error, so clicks, lens and scale alone",
+            outline_sigma_px=0.0, vertex_sigma_px=0.0,
+        ),
+        Condition("mild-lens", "flat; k1 within 0.02, as phones that correct their own pictures", k1=(-0.02, 0.02)),
+        Condition("four-clicks", "flat; four datum points a panel and no more", clicks=(4, 4)),
+        Condition("eight-clicks", "flat; eight datum points a panel where as many can be seen", clicks=(8, 8)),
+        Condition("stray-click", "flat; in half of the photos one click is wrong by 30 to 150 px", stray_chance=0.5),
+        Condition("strayed-body", "flat; every datum point of the car 2 mm off the template", body_sigma_mm=2.0),
+    )
+}  # fmt: skip

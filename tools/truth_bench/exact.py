@@ -1,0 +1,127 @@
+"""The outcome a survey without any error would have: exact pictures of exactly what was shown."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+from corromap.assessment import RuleSet
+from corromap.evaluation import Evaluation, evaluate
+from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
+from corromap.survey import Mark, MarkKind, Photo, RustStage, Settings, Sighting, Survey
+from corromap.template import Panel
+from tools.truth_bench.make import BenchSurvey
+from tools.truth_bench.sight import polygons
+from tools.truth_bench.truth import carried_pieces
+
+__all__ = ["exact_evaluation", "exact_outcome"]
+
+Array = NDArray[np.float64]
+
+MM_PER_PX = 0.5
+MARGIN_MM = 20.0
+LEAST_HOLE_MM2 = 25.0
+
+
+def exact_outcome(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]], rules: RuleSet) -> str:
+    """Outcome of the exact survey.
+
+    Parameters
+    ----------
+    bench : BenchSurvey
+        The survey.
+    placed : collection of (PhotoId, PanelId)
+        Where the program placed photos: what it speaks of.
+    rules : RuleSet
+        The limits.
+
+    Returns
+    -------
+    str
+        The outcome's kind.
+    """
+    return str(exact_evaluation(bench, placed, rules).assessment.outcome.kind)
+
+
+def exact_evaluation(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]], rules: RuleSet) -> Evaluation:
+    """Evaluate one square-on picture a panel, its points and marks without error.
+
+    Every true mark is drawn once, as far as the placed photos together show it;
+    ground they do not show, and ground that is covered, is drawn as hidden.
+
+    Parameters
+    ----------
+    bench : BenchSurvey
+        The survey.
+    placed : collection of (PhotoId, PanelId)
+        Where the program placed photos.
+    rules : RuleSet
+        The limits.
+
+    Returns
+    -------
+    Evaluation
+        Exact but for the template's scale, which moves no share and no count.
+    """
+    photos, sightings, marks = [], [], []
+    pieces = carried_pieces(bench, placed)
+    for panel in bench.scene.template.panels:
+        shown = [
+            shot.sights[panel.id].visible
+            for shot in bench.shots
+            if panel.id in shot.sights and (shot.photo.id, panel.id) in placed
+        ]
+        if not shown:
+            continue
+        photo = _photo(panel)
+        photos.append(photo)
+        positions = bench.scene.template.datum_positions(panel.id)
+        sightings += [Sighting(photo.id, d, _to_px(panel, at[None])[0]) for d, at in positions.items()]
+        by_source: dict[str, list[shapely.Geometry]] = {}
+        for d in pieces:
+            if d.panel == panel.id:
+                by_source.setdefault(d.source.id, []).append(d.piece)
+        of = {m.id: m for m in bench.scene.marks}
+        for source, parts in by_source.items():
+            marks += _marks(panel, photo, source, shapely.union_all(parts), of[source].kind, of[source].stage)
+        unseen = shapely.difference(panel.outline.polygon, shapely.union_all(shown))
+        marks += _marks(panel, photo, "unseen", unseen, MarkKind.HIDDEN, None)
+    survey = Survey("exact", photos=tuple(photos), marks=tuple(marks), sightings=tuple(sightings), settings=Settings())
+    return evaluate(survey, bench.scene.template, rules)
+
+
+def _low(panel: Panel) -> Array:
+    return np.asarray(panel.outline.exterior_mm.min(axis=0) - MARGIN_MM)
+
+
+def _high(panel: Panel) -> Array:
+    return np.asarray(panel.outline.exterior_mm.max(axis=0) + MARGIN_MM)
+
+
+def _to_px(panel: Panel, uv_mm: Array) -> Array:
+    """Square-on from the stated side: v runs up the picture where u x v points at the viewer."""
+    low, high = _low(panel), _high(panel)
+    v = high[1] - uv_mm[:, 1] if panel.facing > 0 else uv_mm[:, 1] - low[1]
+    return np.stack([(uv_mm[:, 0] - low[0]) / MM_PER_PX, v / MM_PER_PX], axis=1)
+
+
+def _photo(panel: Panel) -> Photo:
+    width, height = np.ceil((_high(panel) - _low(panel)) / MM_PER_PX).astype(int)
+    return Photo(PhotoId(f"exact-{panel.id}"), f"{panel.id}.png", "0" * 64, int(width), int(height), focal_px=3000.0)
+
+
+def _marks(
+    panel: Panel, photo: Photo, name: str, area: shapely.Geometry, kind: MarkKind, stage: RustStage | None
+) -> list[Mark]:
+    found = []
+    for i, piece in enumerate(polygons(area).geoms):
+        holes = [h for h in piece.interiors if Polygon(h).area > LEAST_HOLE_MM2]
+        rings = [_to_px(panel, np.array(r.coords)[:-1]) for r in (piece.exterior, *holes)]
+        outline = PhotoOutline(rings[0], tuple(rings[1:]))
+        identity = MarkId(f"{panel.id}/{name}/{i}")
+        found.append(Mark(identity, photo.id, kind, outline, stage, panels=(panel.id,)))
+    return found

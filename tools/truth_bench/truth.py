@@ -1,0 +1,252 @@
+"""What is true of a bench survey: exact areas, counts and coverage, without the program."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from corromap.frames import PanelId, PhotoId, ZoneId
+from corromap.survey import MarkKind, RustStage
+from corromap.template import BodyTemplate, Panel
+from tools.truth_bench.cameras import Shot
+from tools.truth_bench.hand import COARSEST_MM_PER_PX, Drawn, detail_mm_per_px
+from tools.truth_bench.make import BenchSurvey
+from tools.truth_bench.scene import Scene
+from tools.truth_bench.sight import Sight, faces_of, sights_of
+
+__all__ = ["FIGURES", "TrueCoverage", "carried_pieces", "coverage_of", "patch_counts", "true_areas"]
+
+Array = NDArray[np.float64]
+Placed = Collection[tuple[PhotoId, PanelId]]
+
+SAMPLE_MM = 8.0
+"""Coverage is counted on a grid this fine: about 0.1 percentage points of a zone (measured)."""
+
+TOUCHING_MM = 2.0
+OVERLAP_SHARE = 0.2
+"""As the program states them: a gap closed, and patch on patch."""
+
+AFFECTED = (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)
+STAGES = (RustStage.HOLED, RustStage.SCALED, RustStage.SURFACE)
+
+FIGURES = (
+    *(f"kind:{kind}" for kind in MarkKind if kind is not MarkKind.SOUND),
+    *(f"stage:{stage}" for stage in STAGES),
+    "resolved:filler",
+    "resolved:patch",
+    "affected",
+)
+
+
+def carried_pieces(bench: BenchSurvey, placed: Placed) -> list[Drawn]:
+    """Marks drawn on photos that could be placed on the panel they lie on.
+
+    Parameters
+    ----------
+    bench : BenchSurvey
+        The survey.
+    placed : collection of (PhotoId, PanelId)
+        Where the program placed photos.
+
+    Returns
+    -------
+    list of Drawn
+        What the program's figures speak of.
+    """
+    return [d for d in bench.drawn if (d.mark.photo, d.panel) in placed]
+
+
+def _union(pieces: Sequence[Drawn], kind: MarkKind | None = None, stage: RustStage | None = None) -> shapely.Geometry:
+    wanted = [
+        d.piece
+        for d in pieces
+        if (kind is None or d.source.kind is kind) and (stage is None or d.source.stage is stage)
+    ]
+    return shapely.union_all(wanted)
+
+
+def _figures(pieces: Sequence[Drawn]) -> dict[str, shapely.Geometry]:
+    """Ground of every figure on one panel."""
+    kinds = [kind for kind in MarkKind if kind is not MarkKind.SOUND]
+    by_kind: dict[MarkKind, shapely.Geometry] = {kind: _union(pieces, kind) for kind in kinds}
+    found = {f"kind:{kind}": area for kind, area in by_kind.items()}
+    above: shapely.Geometry = shapely.Polygon()
+    for stage in STAGES:
+        here = _union(pieces, MarkKind.RUST, stage)
+        found[f"stage:{stage}"] = shapely.difference(here, above)
+        above = shapely.union(above, here)
+    rust, filler, patch = (by_kind[kind] for kind in AFFECTED)
+    found["resolved:filler"] = shapely.difference(filler, rust)
+    found["resolved:patch"] = shapely.difference(patch, shapely.union(rust, filler))
+    found["affected"] = shapely.union_all([rust, filler, patch])
+    return found
+
+
+def true_areas(scene: Scene, pieces: Sequence[Drawn]) -> dict[tuple[ZoneId, str], float]:
+    """Exact area of every figure in every zone, real mm2.
+
+    Parameters
+    ----------
+    scene : Scene
+        The car; its scale counts twice.
+    pieces : sequence of Drawn
+        From `carried_pieces`.
+
+    Returns
+    -------
+    dict of (ZoneId, figure) to float
+        Only those with area.
+    """
+    found = {}
+    for panel in scene.template.panels:
+        here = [d for d in pieces if d.panel == panel.id]
+        if not here:
+            continue
+        for name, ground in _figures(here).items():
+            for zone in panel.zones:
+                area = shapely.intersection(ground, zone.outline.polygon).area
+                if area > 0:
+                    found[zone.id, name] = area * scene.scale**2
+    return found
+
+
+def patch_counts(template: BodyTemplate, pieces: Sequence[Drawn]) -> tuple[dict[ZoneId | None, int], int]:
+    """Separate true patches, and places where one true patch lies on another.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        For the zones.
+    pieces : sequence of Drawn
+        From `carried_pieces`.
+
+    Returns
+    -------
+    separate : dict of ZoneId or None to int
+        By zone, None for the whole car: the most patches no two of which
+        touch. One of which less than 1 cm2 and a tenth lies in a zone is not counted there.
+    stacked : int
+        Pairs of patches that overlap by a fifth of the smaller.
+    """
+    shown: dict[str, tuple[PanelId, shapely.Geometry]] = {}
+    for d in pieces:
+        if d.source.kind is MarkKind.PATCH:
+            before = shown.get(d.source.id, (d.panel, shapely.Polygon()))[1]
+            shown[d.source.id] = (d.panel, shapely.union(before, d.piece))
+    touching = {
+        (a, b)
+        for a, b in combinations(shown, 2)
+        if shown[a][0] == shown[b][0] and shapely.distance(shown[a][1], shown[b][1]) <= TOUCHING_MM
+    }
+    counts: dict[ZoneId | None, int] = {None: _most_apart(list(shown), touching)}
+    for zone in template.zones:
+        here = [
+            name
+            for name, (panel, area) in shown.items()
+            if panel == zone.panel
+            and (held := float(shapely.area(shapely.intersection(area, zone.outline.polygon)))) > 0
+            and held >= min(100.0, 0.1 * float(shapely.area(area)))
+        ]
+        if here:
+            counts[zone.id] = _most_apart(here, touching)
+    stacked = sum(
+        float(shapely.area(shapely.intersection(shown[a][1], shown[b][1])))
+        > OVERLAP_SHARE * float(min(shapely.area(shown[a][1]), shapely.area(shown[b][1])))
+        for a, b in touching
+    )
+    return counts, stacked
+
+
+def _most_apart(names: Sequence[str], touching: Collection[tuple[str, str]]) -> int:
+    """Largest set without a touching pair, by trying all; groups that touch are small here."""
+    if not names:
+        return 0
+    first, rest = names[0], names[1:]
+    near = {b for a, b in touching if a == first} | {a for a, b in touching if b == first}
+    if not near & set(rest):
+        return 1 + _most_apart(rest, touching)
+    return max(_most_apart(rest, touching), 1 + _most_apart([n for n in rest if n not in near], touching))
+
+
+@dataclass(frozen=True, eq=False)
+class TrueCoverage:
+    """Shares of zones, counted on a grid of points.
+
+    Parameters
+    ----------
+    seen, hidden : mapping of ZoneId to float
+        Shown uncovered by some placed photo; shown, but under something hidden.
+    by_any : mapping of ZoneId to float
+        Shown uncovered by some photo, whether it could be placed or not.
+    """
+
+    seen: Mapping[ZoneId, float]
+    hidden: Mapping[ZoneId, float]
+    by_any: Mapping[ZoneId, float]
+
+
+def coverage_of(bench: BenchSurvey, placed: Placed, *, covers_alone: bool = False) -> TrueCoverage:
+    """Count what the photos show, finely enough, of every zone.
+
+    Parameters
+    ----------
+    bench : BenchSurvey
+        The survey; what stands in front of what is known from its cameras.
+    placed : collection of (PhotoId, PanelId)
+        Where the program placed photos.
+    covers_alone : bool
+        Let nothing stand in the way but the panels a template says cover others.
+
+    Returns
+    -------
+    TrueCoverage
+        By zone, every zone.
+    """
+    seen: dict[ZoneId, float] = {}
+    hidden: dict[ZoneId, float] = {}
+    by_any: dict[ZoneId, float] = {}
+    sights = [_sights(bench, shot, covers_alone=covers_alone) for shot in bench.shots]
+    for panel in bench.scene.template.panels:
+        points, zone_of = _samples(panel)
+        by_placed, by_every = np.zeros(len(points), dtype=bool), np.zeros(len(points), dtype=bool)
+        for shot, sight in zip(bench.shots, sights, strict=True):
+            if panel.id not in sight:
+                continue
+            shown = shapely.contains_xy(sight[panel.id].visible, points)
+            shown[shown] = detail_mm_per_px(shot, panel, points[shown]) <= COARSEST_MM_PER_PX
+            by_every |= shown
+            if (shot.photo.id, panel.id) in placed:
+                by_placed |= shown
+        covers = [m.area for m in bench.scene.marks if m.panel == panel.id and m.kind is MarkKind.HIDDEN]
+        covered = (
+            shapely.contains_xy(shapely.union_all(covers), points) if covers else np.zeros(len(points), dtype=bool)
+        )
+        for z, zone in enumerate(panel.zones):
+            here = zone_of == z
+            seen[zone.id] = float((by_placed & ~covered)[here].mean())
+            hidden[zone.id] = float((by_placed & covered)[here].mean())
+            by_any[zone.id] = float((by_every & ~covered)[here].mean())
+    return TrueCoverage(seen, hidden, by_any)
+
+
+def _sights(bench: BenchSurvey, shot: Shot, *, covers_alone: bool) -> Mapping[PanelId, Sight]:
+    if not covers_alone:
+        return shot.sights
+    return sights_of(shot.camera, faces_of(bench.scene.template), covers_alone=True)
+
+
+def _samples(panel: Panel) -> tuple[Array, NDArray[np.intp]]:
+    """Grid points of a panel's zones and the zone of each; fine enough that every zone has 200."""
+    step = min([SAMPLE_MM, *(np.sqrt(zone.area_mm2 / 200.0) for zone in panel.zones)])
+    (u0, v0), (u1, v1) = np.array(panel.outline.polygon.bounds).reshape(2, 2)
+    u, v = np.meshgrid(np.arange(u0 + step / 2, u1, step), np.arange(v0 + step / 2, v1, step))
+    points = np.stack([u.ravel(), v.ravel()], axis=1)
+    zone_of = np.full(len(points), -1, dtype=np.intp)
+    for z, zone in enumerate(panel.zones):
+        zone_of[shapely.contains_xy(zone.outline.polygon, points)] = z
+    return points[zone_of >= 0], zone_of[zone_of >= 0]
