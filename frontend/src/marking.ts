@@ -209,7 +209,12 @@ export class Marking {
   private restoreHalf(): void {
     const half = readStored<Half>(this.place);
     if (!half?.points.length || !this.draw) return;
-    if (half.tool !== this.tool) return;
+    if (half.tool !== this.tool || this.isDrawing) return;
+    if (!this.host.pane.map.getPixelFromCoordinate([0, 0])) {
+      // OpenLayers draws only on a map that has been on the screen once
+      this.host.pane.map.once("postrender", () => setTimeout(() => this.restoreHalf(), 0));
+      return;
+    }
     this.draw.appendCoordinates(half.points.map(toOl));
     this.host.changed();
   }
@@ -570,6 +575,7 @@ export class Marking {
     const cancel = () => clearTimeout(this.press);
     element.addEventListener("pointerdown", (event) => {
       cancel();
+      if (!event.isPrimary && this.tool === "freehand") this.dropSketch(); // a second finger: it is a pinch
       if (event.pointerType !== "touch" || !event.isPrimary || !this.active || this.tool !== "change") return;
       from = [event.clientX, event.clientY];
       const at = fromOl(map.getCoordinateFromPixel(map.getEventPixel(event)) ?? [0, 0]);
@@ -596,7 +602,9 @@ export class Marking {
 function single(event: MapBrowserEvent): boolean {
   const original = event.originalEvent as PointerEvent;
   const pointers = event.activePointers?.length ?? 1;
-  return pointers < 2 && (original.pointerType !== "mouse" || original.button === 0);
+  // a held button reads as -1 while the mouse moves
+  const otherButton = original.pointerType === "mouse" && original.type === "pointerdown" && original.button !== 0;
+  return pointers < 2 && !otherButton;
 }
 
 /** Hundredths of a pixel: finer than any hand, and short to send. */
