@@ -22,7 +22,8 @@ __all__ = ["PhotoPage", "Placement", "SightingGroup", "photo_pages", "photo_svg"
 SHEET_PX = 1000.0
 """Longest side of the drawing; lines and letters are sized for it."""
 EMBEDDED_PX = 1400
-"""Longest side of the embedded JPEG."""
+EMBEDDED_QUALITY = 74
+"""Longest side and quality of the embedded JPEG: about 0.3 MB of page a photo."""
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -240,7 +241,7 @@ def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
     PhotoError
         If the bytes cannot be decoded.
     """
-    jpeg = thumbnail(data, photo.name, EMBEDDED_PX)
+    jpeg = thumbnail(data, photo.name, EMBEDDED_PX, quality=EMBEDDED_QUALITY)
     scale = SHEET_PX / max(photo.width_px, photo.height_px)
     width, height = photo.width_px * scale, photo.height_px * scale
     # Pixel centres are whole numbers: the photo's edge lies half a pixel before the first.
