@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 import shapely
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corromap.errors import InvalidValueError
@@ -176,35 +176,46 @@ class _Map:
         )
 
     def marks(self, panel: Panel) -> list[str]:
-        if self.evaluation is None:
-            return []
-        here = [p for p in self.on_panel.get(panel.id, ()) if p.mark.kind in DRAWING_ORDER]
-        drawn = {kind: [self.mark(p) for p in here if p.mark.kind is kind] for kind in DRAWING_ORDER}
-        drawn[MarkKind.PATCH] += [self.patch_on_patch(area, panel) for area in _patches_on_patches(here, panel)]
-        return [markup for kind in DRAWING_ORDER for markup in drawn[kind]]
+        here = [p for p in self.on_panel.get(panel.id, ()) if p.mark.kind in DRAWING_ORDER and not p.area.is_empty]
+        by_look: dict[Look, list[ProjectedMark]] = {}
+        for projected in here:
+            by_look.setdefault(look_of(projected.mark), []).append(projected)
+        layers = []
+        for kind in DRAWING_ORDER:
+            drawn = [look for look in LOOKS if any(p.mark.kind is kind for p in by_look.get(look, ()))]
+            layers += [self.ground(look, [p.area for p in by_look[look]], panel) for look in drawn]
+            if kind is MarkKind.PATCH:
+                layers += [self.ground(PATCH_ON_PATCH, [area], panel) for area in _patches_on_patches(here, panel)]
+            layers += [self.mark(p) for look in drawn for p in by_look[look]]
+        return layers
 
-    def patch_on_patch(self, area: MultiPolygon, panel: Panel) -> str:
-        look = PATCH_ON_PATCH
-        return self.path(area, panel.id, title_element(f"{look.label}: {panel.name}"), fill=self.fill(look),
-                         stroke=look.colour, stroke_width=1.4)  # fmt: skip
+    def ground(self, look: Look, areas: Sequence[MultiPolygon], panel: Panel) -> str:
+        """Everything of one look on one panel, each place once however many photos show it."""
+        whole = shapely.union_all(areas)
+        title = title_element(f"{look.label}: {panel.name}")
+        filled = self.path(whole, panel.id, title, fill=self.fill(look), stroke=look.colour, stroke_width=1.5)
+        return filled + "".join(self._ring(part, panel.id, look.colour) for part in shapely.get_parts(whole))
 
     def mark(self, projected: ProjectedMark) -> str:
-        mark, panel, area = projected.mark, projected.panel, projected.area
-        if area.is_empty:
-            return ""
-        look = look_of(mark)
-        is_chosen = mark.id == self.highlight
-        title = title_element(f"{look.label}, {area.area / 100:.1f} cm² drawn; {self.template.panel(panel).name}")
-        line = ACCENT if is_chosen else look.colour
-        shape = self.path(area, panel, title, fill=self.fill(look), stroke=line, stroke_width=3 if is_chosen else 1.4)
-        return element("g", shape, self._ring(area, panel, line), data_mark=mark.id)
+        """One mark's own outline: faint, to be pointed at or lit."""
+        mark, panel = projected.mark, self.template.panel(projected.panel)
+        look, is_lit = look_of(mark), mark.id == self.highlight
+        return self.path(
+            projected.area,
+            panel.id,
+            title_element(f"{look.label}, {projected.area.area / 100:.1f} cm² drawn; {panel.name}"),
+            fill="none",
+            stroke=ACCENT if is_lit else look.colour,
+            stroke_width=3.0 if is_lit else 0.6,
+            pointer_events="all",
+            data_mark=mark.id,
+        )
 
-    def _ring(self, area: MultiPolygon, panel: PanelId, line: str) -> str:
-        left, low, right, high = area.bounds
+    def _ring(self, part: Polygon, panel: PanelId, line: str) -> str:
+        left, low, right, high = part.bounds
         if max(right - left, high - low) * self.sheet.px_per_mm >= SMALL_MARK_PX:
             return ""
-        centre = area.centroid
-        x, y = self.sheet.at(panel, shapely.get_coordinates(centre)[0])
+        x, y = self.sheet.at(panel, shapely.get_coordinates(part.centroid)[0])
         return element("circle", cx=x, cy=y, r=8, fill="none", stroke=line, stroke_width=1.6)
 
     def zone_lines(self) -> str:

@@ -52,7 +52,7 @@ def named(root: ET.Element, words: str) -> list[ET.Element]:
 
 def test_bare_template_has_no_marks_and_no_hatching() -> None:
     root = ET.fromstring(map_svg(report_scene.template()))
-    assert not [g for g in root.iter(f"{SVG}g") if "data-mark" in g.attrib]
+    assert not [e for e in root.iter() if "data-mark" in e.attrib]
     assert not named(root, "Never seen")
     assert "No photos are drawn in." in (root.findtext(f"{SVG}desc") or "")
 
@@ -86,27 +86,38 @@ def test_never_seen_ground_is_hatched_to_scale(turn: bool, width: float) -> None
 def test_marks_are_drawn_to_scale_where_they_are(turn: bool) -> None:
     root = drawn(turn=turn, width=1180)
     sheet = lay_out(report_scene.template(), width=1180, turn=turn)
-    groups = {g.get("data-mark"): g for g in root.iter(f"{SVG}g") if "data-mark" in g.attrib}
+    paths = {p.get("data-mark"): p for p in root.iter(f"{SVG}path") if "data-mark" in p.attrib}
     for projected in report_scene.evaluation().projection.marks:
         if projected.mark.kind is report_scene.MarkKind.HIDDEN:
-            assert projected.mark.id not in groups  # drawn as evidence, not as a mark
+            assert projected.mark.id not in paths  # drawn as evidence, not as a mark
             continue
-        path = groups[projected.mark.id].find(f"{SVG}path")
-        assert path is not None
+        path = paths[projected.mark.id]
         assert even_odd_area(path.get("d", "")) == pytest.approx(projected.area.area * sheet.px_per_mm**2, rel=0.02)
         middle = rings(path.get("d", ""))[0].mean(axis=0)
         centre = shapely.get_coordinates(projected.area.centroid)[0]
         assert middle == pytest.approx(sheet.at(projected.panel, centre), abs=0.5)
 
 
+def test_ground_marked_on_several_photos_is_filled_once() -> None:
+    root = drawn(width=1180)
+    (patch,) = named(root, "Patch: Left floor")
+    one, other = (
+        p.area for p in report_scene.evaluation().projection.marks if p.mark.kind is report_scene.MarkKind.PATCH
+    )
+    scale = lay_out(report_scene.template(), width=1180, turn=False).px_per_mm
+    assert patch.get("fill") == "url(#m-patch)"
+    assert even_odd_area(patch.get("d", "")) == pytest.approx(one.union(other).area * scale**2, rel=0.01)
+    filled = [p for p in root.iter(f"{SVG}path") if "data-mark" in p.attrib and p.get("fill") != "none"]
+    assert filled == []
+
+
 def test_a_small_mark_gets_a_ring() -> None:
-    root = drawn(width=430)
-    ringed = {
-        g.get("data-mark")
-        for g in root.iter(f"{SVG}g")
-        if "data-mark" in g.attrib and g.find(f"{SVG}circle") is not None
-    }
-    assert ringed == {"mark-2"}
+    def rings_around(width: float) -> list[str | None]:
+        (panels,) = [g for g in drawn(width=width).iter(f"{SVG}g") if g.get("class") == "panels"]
+        return [circle.get("stroke") for circle in panels.iter(f"{SVG}circle")]
+
+    assert rings_around(430) == ["#33142B"]
+    assert rings_around(1500) == []
 
 
 def test_patch_on_patch_is_drawn_and_explained() -> None:
