@@ -61,7 +61,7 @@ def show(markup: str) -> None:
     st.html(markup)
 
 
-def show_svg(svg: str, *, css_class: str = "cm-map", before: str = "", after: str = "") -> None:
+def show_svg(svg: str, *, css_class: str = "cm-drawing", before: str = "", after: str = "") -> None:
     """Show a drawing of our own making.
 
     Parameters

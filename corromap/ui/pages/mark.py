@@ -30,16 +30,16 @@ def show_page(held: state.OpenSurvey) -> None:
     held : OpenSurvey
         The open survey.
     """
-    st.header("Mark what the photos show")
     photo = state.chosen_photo(held.survey)
     if photo is None:
+        st.header("Mark what the photos show")
         empty_state("No photos to mark yet.", "Add photos of the underside and the sills first.")
         next_button(Page.PHOTOS)
         return
-    lead("Outline rust, filler and patches; mark as hidden what underseal, dirt or trim covers. The map follows.")
     left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
     with left:
-        photo_strip(held, photo.id, what="mark")
+        st.header("Mark what the photos show")
+        lead("Outline rust, filler and patches; mark as hidden what underseal, dirt or trim covers. The map follows.")
     with right:
         beside = _beside(held, photo)
     if photo.id not in placed_photos(held.registrations):
@@ -59,6 +59,7 @@ def show_page(held: state.OpenSurvey) -> None:
         key="canvas_mark",
         on_events=apply_events(held, photo),
     )
+    photo_strip(held, photo.id, what="mark")
     left, right = st.columns([3, 2], gap="large")
     with left:
         _marks(held, photo)

@@ -31,18 +31,18 @@ def show_page(held: state.OpenSurvey) -> None:
     held : OpenSurvey
         The open survey.
     """
-    st.header("Place the photos")
     photo = state.chosen_photo(held.survey)
     if photo is None:
+        st.header("Place the photos")
         empty_state("No photos to place yet.", "Add photos of the underside and the sills first.")
         next_button(Page.PHOTOS)
         return
-    lead(
-        "Click points of the template that you can recognise on the photo: four place it on a panel, a fifth checks it."
-    )
     left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
     with left:
-        photo_strip(held, photo.id, what="place")
+        st.header("Place the photos")
+        lead(
+            "Click points of the template that you recognise on the photo: four place it on a panel, a fifth checks it."
+        )
     with right:
         panel = _panel(held, photo)
     suggestion = _suggestion(held, photo, panel)
@@ -63,6 +63,7 @@ def show_page(held: state.OpenSurvey) -> None:
         on_events=apply_events(held, photo, lambda chosen: _choose_panel(photo, chosen)),
         report_selection=True,
     )
+    photo_strip(held, photo.id, what="place")
     left, right = st.columns([2, 3], gap="large")
     with left:
         _next_point(held, panel, suggestion)
