@@ -19,9 +19,9 @@ from corromap.registration.homography import direct_linear
 from corromap.registration.influence import (
     GOOD_SIGMAS,
     POINTS_FOR_SIGMA,
+    LeftOut,
     left_out_fit,
     left_out_miss,
-    removal_gain,
 )
 from corromap.registration.panel_fit import PanelFit, fit_panel
 from corromap.registration.result import FailureReason, RegistrationFailure
@@ -43,7 +43,10 @@ is kept and its interval widened: a real body strays from the template too."""
 
 STRAY_SHARE = 0.05
 """One sighting farther than this share of the extent of the clicks from where the
-others put it is refused; nearer, it is named in a warning."""
+others put it is refused unless the lens explains it; nearer, it is named in a warning."""
+
+LENS_SIGMAS = 3.0
+"""A miss within so many standard errors of the lens is not held against a click."""
 
 REPAIR_SHARE = 0.25
 """A change repairs a fit when it leaves less than this share of the residual."""
@@ -169,29 +172,34 @@ def _at_odds(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registratio
     return refuse(sighted, reason, f"{text}: click it again or remove it", suspects)
 
 
-def _stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, float, float] | None:
-    """Find the one sighting that stands out: its index and how far it lies off, px and mm."""
+def _stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, float, float, float] | None:
+    """Find the one sighting that stands out.
+
+    Its index, how far it lies off in px and mm, and how far the lens's
+    uncertainty alone would explain, px.
+    """
     count = len(sighted.ids)
     if count < POINTS_FOR_SIGMA:
         return None
-    gain = removal_gain(fit)
-    worst = int(np.argmax(gain))
-    rest = (fit.square_sum_px2 - float(gain[worst])) / (fit.freedom - 2)
-    if gain[worst] <= max(settings.click_sigma_px**2, rest) * chi2.isf(OUTLIER_LEVEL / count, 2):
+    left_out = LeftOut.of(fit)
+    worst = int(np.argmax(left_out.gain_px2))
+    rest = (fit.square_sum_px2 - float(left_out.gain_px2[worst])) / (fit.freedom - 2)
+    if left_out.surprise(worst, max(settings.click_sigma_px**2, rest)) <= chi2.isf(OUTLIER_LEVEL / count, 2):
         return None
-    return worst, *left_out_miss(sighted, left_out_fit(sighted, fit, worst), worst)
+    explained = LENS_SIGMAS * left_out.lens_sigma_px(worst)
+    return worst, *left_out_miss(sighted, left_out_fit(sighted, fit, worst), worst), explained
 
 
 def _has_gross_stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> bool:
     # a corner click draws the fit after it: its residual stays small however wrong it is
     stray = _stray(sighted, fit, settings)
-    return stray is not None and stray[1] > STRAY_SHARE * extent(sighted.clicked_px)
+    return stray is not None and stray[1] > max(STRAY_SHARE * extent(sighted.clicked_px), stray[3])
 
 
 def _stray_sentence(sighted: Sighted, fit: PanelFit, settings: Settings) -> str | None:
     stray = _stray(sighted, fit, settings)
     if stray is not None:
-        worst, px, mm = stray
+        worst, px, mm, _ = stray
         where = f"lies {px:.1f} px ({mm:.1f} mm) from where the others put it"
         return f"The point {sighted.name(worst)} {where}: click it again."
     if fit.spread_px > GOOD_SIGMAS * settings.click_sigma_px:

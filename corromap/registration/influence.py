@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from corromap.frames import FloatArray
@@ -10,7 +12,7 @@ from corromap.registration.panel_fit import PanelFit, fit_panel
 from corromap.registration.sighted import Sighted
 from corromap.survey import Settings
 
-__all__ = ["GOOD_SIGMAS", "POINTS_FOR_SIGMA", "click_sigma", "left_out_fit", "left_out_miss", "removal_gain"]
+__all__ = ["GOOD_SIGMAS", "POINTS_FOR_SIGMA", "LeftOut", "click_sigma", "left_out_fit", "left_out_miss"]
 
 POINTS_FOR_SIGMA = 6
 """Ours: from so many sightings on, four degrees of freedom are left and the
@@ -45,29 +47,88 @@ def click_sigma(fit: PanelFit, settings: Settings) -> float:
     return max(setting, fit.spread_px)
 
 
-def removal_gain(fit: PanelFit) -> FloatArray:
-    """Predict how much of the squared sum goes when a sighting is left out.
+@dataclass(frozen=True, slots=True, eq=False)
+class LeftOut:
+    """How every sighting compares with a fit to the others, to first order.
+
+    With residual ``e`` and hat-matrix block ``H`` of one sighting, the others put
+    it at ``(I - H)^-1 e`` from its click, and leaving it out takes
+    ``e' (I - H)^-1 e`` off the squared sum (Cook and Weisberg, Residuals and
+    Influence in Regression, 1982, section 3.6; cited from memory).
 
     Parameters
     ----------
-    fit : PanelFit
-        The fit, six sightings or more.
-
-    Returns
-    -------
-    ndarray of float64, shape (N,)
-        px2.
-
-    Notes
-    -----
-    With residual ``e`` and hat-matrix block ``H`` of one sighting it is
-    ``e' (I - H)^-1 e`` (Cook and Weisberg, Residuals and Influence in
-    Regression, 1982, section 3.6, deleting several cases; cited from memory).
+    miss_px : ndarray of float64, shape (N, 2)
+        Clicked minus predicted from the others.
+    spread : ndarray of float64, shape (N, 2, 2)
+        Its covariance for clicks of error 1.
+    lens_px2 : ndarray of float64, shape (N, 2, 2)
+        What the lens's uncertainty adds to the covariance.
+    gain_px2 : ndarray of float64, shape (N,)
+        How much of the squared sum goes when it is left out.
     """
-    q = np.linalg.qr(fit.jacobian)[0].reshape(-1, 2, 8)
-    free = np.eye(2) - q @ np.swapaxes(q, 1, 2)
-    e = fit.residual_px[:, :, None]
-    return np.asarray((np.swapaxes(e, 1, 2) @ np.linalg.pinv(free, hermitian=True) @ e)[:, 0, 0])
+
+    miss_px: FloatArray
+    spread: FloatArray
+    lens_px2: FloatArray
+    gain_px2: FloatArray
+
+    @classmethod
+    def of(cls, fit: PanelFit) -> LeftOut:
+        """Compare every sighting of a fit with the others.
+
+        Parameters
+        ----------
+        fit : PanelFit
+            Six sightings or more.
+
+        Returns
+        -------
+        LeftOut
+            One row a sighting.
+        """
+        q = np.linalg.qr(fit.jacobian)[0]
+        across = (fit.by_lens - q @ (q.T @ fit.by_lens)).reshape(-1, 2, 3)
+        blocks = q.reshape(-1, 2, 8)
+        spread = np.linalg.pinv(np.eye(2) - blocks @ np.swapaxes(blocks, 1, 2), hermitian=True)
+        by_lens = spread @ across
+        miss_px = (spread @ fit.residual_px[:, :, None])[..., 0]
+        lens_px2 = by_lens @ fit.lens.covariance @ np.swapaxes(by_lens, 1, 2)
+        return cls(miss_px, spread, lens_px2, (miss_px * fit.residual_px).sum(axis=1))
+
+    def surprise(self, index: int, variance_px2: float) -> float:
+        """Square of a miss in standard errors; chi-square with two degrees of freedom.
+
+        Parameters
+        ----------
+        index : int
+            Which sighting.
+        variance_px2 : float
+            Of a click, per axis.
+
+        Returns
+        -------
+        float
+            Of clicks and lens together.
+        """
+        covariance = variance_px2 * self.spread[index] + self.lens_px2[index]
+        miss = self.miss_px[index]
+        return float(miss @ np.linalg.solve(covariance, miss))
+
+    def lens_sigma_px(self, index: int) -> float:
+        """Largest standard error that the lens alone gives a miss.
+
+        Parameters
+        ----------
+        index : int
+            Which sighting.
+
+        Returns
+        -------
+        float
+            In pixels.
+        """
+        return float(np.sqrt(np.linalg.norm(self.lens_px2[index], ord=2)))
 
 
 def left_out_fit(sighted: Sighted, fit: PanelFit, index: int) -> PanelFit:

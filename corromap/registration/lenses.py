@@ -21,7 +21,7 @@ from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.prior import prior_lens
 from corromap.registration.result import lens_label
 from corromap.registration.sighted import LEAST_POINTS, Sighted, tried_panels
-from corromap.survey import Photo, Survey
+from corromap.survey import Photo, Settings, Survey
 from corromap.template import BodyTemplate
 
 __all__ = ["solve_lenses"]
@@ -71,7 +71,7 @@ def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
 
     Notes
     -----
-    Sightings that cannot be placed with the prior lens take no part. Between
+    Sightings that cannot be placed, even with a lens of their own, take no part. Between
     photos held upright and across, the shift of the centre turns in a way the
     upright photo no longer tells: when a camera has both, it is not estimated.
     """
@@ -97,8 +97,19 @@ def _usable_fits(photo: Photo, lens: Lens, survey: Survey, template: BodyTemplat
         if len(sighted.ids) <= LEAST_POINTS or check_sightings(sighted, lens, survey.settings) is not None:
             continue
         fit = fit_panel(sighted.clicked_px, sighted.datum_mm, lens)
-        if check_fit(sighted, fit, survey.settings) is None:
-            yield fit
+        if not fit.is_fixed or not _is_usable(sighted, fit, survey.settings):
+            continue
+        yield fit
+
+
+def _is_usable(sighted: Sighted, fit: PanelFit, settings: Settings) -> bool:
+    """Whether sightings can be placed with the prior lens, or with one of their own."""
+    if check_fit(sighted, fit, settings) is None:
+        return True
+    # a very wide lens looks like wrong clicks until it is straightened
+    prior, variance = fit.lens.covariance, settings.click_sigma_px**2
+    own = _solve([fit], np.zeros(3), prior, variance, np.ones(3, dtype=np.bool_))[1][0]
+    return check_fit(sighted, own, settings) is None
 
 
 def _with_estimate(lens: Lens, prior: FloatArray, estimate: _Estimate | None) -> Lens:

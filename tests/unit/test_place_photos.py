@@ -187,3 +187,17 @@ def test_points_on_folds_alone_tell_of_the_panel_they_are_listed_under():
     ((panel_id, failure),) = [(key[1], found) for key, found in place_photos(given, template(floor, sill)).items()]
     assert panel_id == "floor"
     assert failure.reason is FailureReason.COLLINEAR
+
+
+@pytest.mark.parametrize("k1", [-0.3, 0.25])
+def test_a_very_wide_lens_is_found_and_not_taken_for_wrong_clicks(k1):
+    """Five to six prior sigmas out, points up to the corners of the photo."""
+    wide, random, seen = lens(k1), np.random.default_rng(8), []
+    photos = tuple(photo(f"photo-{i}", camera="phone") for i in range(4))
+    for i in range(4):
+        clicks = Camera(Camera.at(60 + i, wide).rotation, 750.0, wide).sees(DATUM_MM)
+        seen += sightings(clicks + random.normal(0, 2, clicks.shape), of=f"photo-{i}")
+    given = Survey("trial", photos=photos, sightings=tuple(seen))
+    found = solve_lenses(given, template())["photo-0"]
+    assert found.k1 == pytest.approx(k1, abs=0.04)
+    assert all(isinstance(p, Registration) for p in place_photos(given, template()).values())
