@@ -8,19 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from corromap.frames import FloatArray
-from corromap.measures.layers import LAYERS, class_of
+from corromap.measures.layers import RECIPES, Layer, Recipe, class_of
+from corromap.measures.touching import touching_pairs
 from corromap.projection import ProjectedMark
 from corromap.projection.view import Geometries, polygons_of
 from corromap.template import Panel
 
-__all__ = ["TOUCHING_MM", "Cell", "Ground", "cells_of", "ground_of"]
+__all__ = ["Cell", "Ground", "cells_of", "ground_of"]
 
-TOUCHING_MM = 2.0
-"""A gap this narrow between two pieces is taken as closed. Ours: about the
-width of one drawn line and of the usual error of a placed photo."""
+NO_GROUND = MultiPolygon()
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +99,8 @@ def ground_of(panel: Panel, marks: Sequence[ProjectedMark]) -> Ground:
     """
     areas = np.array([m.area for m in marks], dtype=object)
     tree = shapely.STRtree(areas)
-    near = tree.query(areas, predicate="dwithin", distance=TOUCHING_MM).T
-    touching = near[near[:, 0] != near[:, 1]]
+    pairs = touching_pairs(areas)
+    touching = np.concatenate([pairs, pairs[:, ::-1]])
     zones = np.array([zone.outline.polygon for zone in panel.zones], dtype=object)
     meets = tree.query(zones, predicate="intersects").T
     holds = {tuple(pair) for pair in tree.query(zones, predicate="contains").T.tolist()}
@@ -131,45 +130,75 @@ def cells_of(ground: Ground) -> list[Cell]:
     list of Cell
         Only those with area.
     """
+    parts = [_Part.of(ground, recipe.layer) for recipe in RECIPES]
     cells = []
-    for number, layer in enumerate(LAYERS):
-        signs = layer.signs(ground.classes)
-        if not (signs > 0).any():
-            continue
-        one, other = ground.touching[(signs[ground.touching] != 0).all(axis=1)].T
-        busy = np.zeros(len(signs), dtype=bool)
-        busy[one] = True
-        near_over = np.zeros(len(signs), dtype=bool)
-        near_over[one[signs[other] > 0]] = True
-        for zone in range(len(ground.cuts)):
-            cell = _cell(ground, (number, zone), signs, busy, near_over)
-            if cell.area_mm2 > 0:
-                cells.append(cell)
+    for zone, (index, *_) in enumerate(ground.cuts):
+        formed: list[Cell] = []
+        for recipe, part in zip(RECIPES, parts, strict=True):
+            takes_part = bool((part.signs[index] > 0).any())
+            cell = Cell(recipe.number, zone, 0.0, [], NO_GROUND, [])
+            formed.append(_form(ground, cell, part, recipe, formed) if takes_part else cell)
+        cells += [cell for cell in formed if cell.layer >= 0 and cell.area_mm2 > 0]
     return cells
 
 
-def _cell(
-    ground: Ground,
-    place: tuple[int, int],
-    signs: NDArray[np.int8],
-    busy: NDArray[np.bool_],
-    near_over: NDArray[np.bool_],
-) -> Cell:
-    """One layer in one zone; marks that stand alone need no overlay."""
-    index, shapes, whole = ground.cuts[place[1]]
-    alone = (signs[index] > 0) & whole & ~busy[index]
-    rest = (signs[index] > 0) & ~alone
-    cell = Cell(*place, float(ground.sizes[index[alone]].sum()), index[alone].tolist(), MultiPolygon(), [])
-    cell.marks.extend(cell.alone)
-    if rest.any():
-        under = shapes[(signs[index] < 0) & near_over[index]]
-        left = shapes[rest] if len(under) == 0 else _less(shapes[rest], shapely.union_all(under))
-        kept = shapely.area(left) > 0
-        cell.marks.extend(index[rest][kept].tolist())
-        cell.joined = polygons_of(shapely.disjoint_subset_union_all(left[kept])) if kept.any() else cell.joined
-        cell.area_mm2 = min(cell.area_mm2 + cell.joined.area, ground.panel.zones[place[1]].area_mm2)
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """How a panel's marks take part in a layer.
+
+    Parameters
+    ----------
+    signs : ndarray of int8, shape (N,)
+        From `Layer.signs`.
+    busy : ndarray of bool, shape (N,)
+        Touches another mark that takes part.
+    loses : ndarray of bool, shape (N,)
+        Touches a mark that takes ground away from it.
+    """
+
+    signs: NDArray[np.int8]
+    busy: NDArray[np.bool_]
+    loses: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, ground: Ground, layer: Layer) -> _Part:
+        signs = layer.signs(ground.classes)
+        one, other = ground.touching[(signs[ground.touching] != 0).all(axis=1)].T
+        busy, loses = np.zeros(len(signs), dtype=bool), np.zeros(len(signs), dtype=bool)
+        busy[one] = True
+        loses[one[(signs[one] > 0) & (signs[other] < 0)]] = True
+        return cls(signs, busy, loses)
+
+
+def _form(ground: Ground, cell: Cell, part: _Part, recipe: Recipe, formed: list[Cell]) -> Cell:
+    """Join what touches; marks that stand alone need no overlay."""
+    index, shapes, whole = ground.cuts[cell.zone]
+    over = part.signs[index] > 0
+    alone = over & whole & ~part.busy[index]
+    cell.alone = index[alone].tolist()
+    raw = [g for shape in shapes[over & ~alone] for g in shape.geoms] if not recipe.over else []
+    joined = _joined([raw, *(_pieces(ground, formed[step], part) for step in recipe.over)], is_raw=not recipe.over)
+    swallowed = np.zeros(len(index), dtype=bool)
+    if part.loses[index].any():
+        taken = _joined([_pieces(ground, formed[step], part) for step in recipe.under], is_raw=False)
+        joined = polygons_of(shapely.difference(joined, taken))
+        at_risk = np.flatnonzero(over & part.loses[index])
+        swallowed[at_risk] = shapely.covers(taken, shapes[at_risk])
+    cell.joined = joined
+    cell.marks = index[over & ~swallowed].tolist()
+    area = float(ground.sizes[index[alone]].sum()) + joined.area
+    cell.area_mm2 = min(area, ground.panel.zones[cell.zone].area_mm2)
     return cell
 
 
-def _less(shapes: Geometries, taken: shapely.Geometry) -> Geometries:
-    return np.array([polygons_of(g) for g in shapely.difference(shapes, taken)], dtype=object)
+def _pieces(ground: Ground, cell: Cell, part: _Part) -> list[Polygon]:
+    """Polygons of an earlier cell, apart from each other, that may meet others in this layer."""
+    return [*(g for i in cell.alone if part.busy[i] for g in ground.areas[i].geoms), *cell.joined.geoms]
+
+
+def _joined(groups: list[list[Polygon]], *, is_raw: bool) -> MultiPolygon:
+    """Union of groups of polygons; those of one group are apart already, unless raw."""
+    pieces = [piece for group in groups for piece in group]
+    if len(pieces) < 2 or (not is_raw and sum(map(bool, groups)) < 2):
+        return MultiPolygon(pieces)
+    return polygons_of(shapely.disjoint_subset_union_all(pieces))

@@ -17,10 +17,13 @@ from corromap.survey import Mark, MarkKind, RustStage
 
 __all__ = [
     "AFFECTED",
+    "CLASS_LAYERS",
     "LAYERS",
     "PRECEDENCE",
+    "RECIPES",
     "STAGES",
     "Layer",
+    "Recipe",
     "class_of",
     "kind_layer",
     "resolved_layer",
@@ -162,3 +165,53 @@ LAYERS: tuple[Layer, ...] = (
     ),
     Layer(AFFECTED, _of_kinds(PRECEDENCE), _of_kinds([])),
 )
+
+CLASS_LAYERS: tuple[Layer, ...] = tuple(
+    Layer(f"class:{i}", tuple(i == n for n in range(len(_CLASSES))), (False,) * len(_CLASSES))
+    for i in range(len(_CLASSES))
+)
+"""Each class alone: what the layers are put together from."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """From which earlier grounds a layer is put together.
+
+    Parameters
+    ----------
+    layer : Layer
+        The layer.
+    number : int
+        Its index in `LAYERS`, or -1 for a class alone.
+    over, under : tuple of int
+        Steps of `RECIPES` whose ground is joined, and taken away.
+    """
+
+    layer: Layer
+    number: int
+    over: tuple[int, ...]
+    under: tuple[int, ...]
+
+
+def _recipes() -> tuple[Recipe, ...]:
+    found = [Recipe(layer, -1, (), ()) for layer in CLASS_LAYERS]
+    for number, layer in enumerate(LAYERS):
+        found.append(Recipe(layer, number, _from(layer.over, found), _from(layer.under, found)))
+    return tuple(found)
+
+
+def _from(wanted: tuple[bool, ...], earlier: Sequence[Recipe]) -> tuple[int, ...]:
+    """Pick the fewest earlier grounds that make up some classes, largest first."""
+    left = {i for i, want in enumerate(wanted) if want}
+    picked = []
+    for step in sorted(range(len(earlier)), key=lambda i: -sum(earlier[i].layer.over)):
+        classes = {i for i, has in enumerate(earlier[step].layer.over) if has}
+        if not any(earlier[step].layer.under) and classes <= left:
+            picked.append(step)
+            left -= classes
+    return tuple(picked)
+
+
+RECIPES = _recipes()
+"""Every step in order. Marks of one class are joined once; rust, and then the
+affected ground, are put together from what has been joined already."""
