@@ -184,9 +184,9 @@ class _Map:
         for kind in DRAWING_ORDER:
             drawn = [look for look in LOOKS if any(p.mark.kind is kind for p in by_look.get(look, ()))]
             layers += [self.ground(look, [p.area for p in by_look[look]], panel) for look in drawn]
-            if kind is MarkKind.PATCH:
-                layers += [self.ground(PATCH_ON_PATCH, [area], panel) for area in _patches_on_patches(here, panel)]
             layers += [self.mark(p) for look in drawn for p in by_look[look]]
+            if kind is MarkKind.PATCH and (doubled := _patches_on_patches(here, panel)):
+                layers.append(self.ground(PATCH_ON_PATCH, doubled, panel))
         return layers
 
     def ground(self, look: Look, areas: Sequence[MultiPolygon], panel: Panel) -> str:
@@ -197,7 +197,7 @@ class _Map:
         return filled + "".join(self._ring(part, panel.id, look.colour) for part in shapely.get_parts(whole))
 
     def mark(self, projected: ProjectedMark) -> str:
-        """One mark's own outline: faint, to be pointed at or lit."""
+        """One mark's own outline: to be pointed at or lit; faint for patches, which are counted."""
         mark, panel = projected.mark, self.template.panel(projected.panel)
         look, is_lit = look_of(mark), mark.id == self.highlight
         return self.path(
@@ -205,8 +205,9 @@ class _Map:
             panel.id,
             title_element(f"{look.label}, {projected.area.area / 100:.1f} cm² drawn; {panel.name}"),
             fill="none",
-            stroke=ACCENT if is_lit else look.colour,
-            stroke_width=3.0 if is_lit else 0.6,
+            stroke=ACCENT if is_lit else (look.colour if mark.kind is MarkKind.PATCH else "none"),
+            stroke_width=3.0 if is_lit else 0.7,
+            stroke_opacity=None if is_lit else 0.6,
             pointer_events="all",
             data_mark=mark.id,
         )
