@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 
 from corromap.errors import InterchangeError
@@ -20,6 +21,12 @@ MAX_DEPTH = 32
 
 MAX_INTEGER = 2**53
 """Integers beyond this lose digits in other JSON readers (RFC 8259, section 6)."""
+
+
+_DOUBTFUL = re.compile(
+    r"NaN|Infinity|[eE]\+?\d{3}|\d{300}|(?<![\d.])\d{16}|\\u[dD][89a-fA-F]|[\ud800-\udfff]",
+)
+"""Texts without any of these hold no number or half character that is refused."""
 
 
 class _Pairs(dict[str, object]):
@@ -67,7 +74,8 @@ def parse(text: str | bytes, where: str = "document") -> object:
     corromap.errors.InterchangeError: survey.a[1]: expected a finite number, found nan
     """
     try:
-        value = json.loads(_decoded(text, where), object_pairs_hook=_pairs)
+        text = _decoded(text, where)
+        value = json.loads(text, object_pairs_hook=_pairs)
     except json.JSONDecodeError as error:
         raise InterchangeError(
             f"{where}: not JSON at line {error.lineno}, column {error.colno}: {error.msg}"
@@ -76,8 +84,26 @@ def parse(text: str | bytes, where: str = "document") -> object:
         raise InterchangeError(f"{where}: nested deeper than {MAX_DEPTH} levels") from error
     except ValueError as error:  # an integer of more than 4300 digits
         raise InterchangeError(f"{where}: a number has too many digits") from error
-    _check(value, where)
+    if _DOUBTFUL.search(text) or _is_doubtful(value):
+        _check(value, where)  # slower, but knows the path
     return value
+
+
+def _is_doubtful(root: object) -> bool:
+    """Whether any object repeats a key, or the nesting is too deep; level by level."""
+    level = [root] if isinstance(root, (dict, list)) else []
+    for _ in range(MAX_DEPTH):
+        if any(isinstance(part, _Pairs) and part.twice is not None for part in level):
+            return True
+        level = [
+            part
+            for holder in level
+            for part in (holder.values() if isinstance(holder, dict) else holder)
+            if isinstance(part, (dict, list))
+        ]
+        if not level:
+            return False
+    return True
 
 
 def _decoded(text: str | bytes, where: str) -> str:
@@ -155,5 +181,11 @@ def canonical(value: object) -> str:
     InterchangeError
         If a number is not finite or a text holds a lone surrogate.
     """
-    _check(value, "document")
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    try:
+        text = json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    except ValueError:  # not finite
+        _check(value, "document")
+        raise
+    if _DOUBTFUL.search(text):
+        _check(value, "document")
+    return text

@@ -45,6 +45,10 @@ _VERSION_1 = (
     f"CREATE TABLE changes ({_WHO}, {_ACTION}, label TEXT NOT NULL, reverses INTEGER REFERENCES changes (id)) STRICT",
     f"CREATE TABLE log ({_PART}, before TEXT, after TEXT, PRIMARY KEY (change, part)) STRICT, WITHOUT ROWID",
     "CREATE INDEX log_by_thing ON log (kind, thing)",
+    "CREATE INDEX photos_in_order ON photos (position)",
+    "CREATE INDEX marks_in_order ON marks (position)",
+    "CREATE INDEX sightings_in_order ON sightings (position)",
+    "CREATE INDEX notes_in_order ON notes (position)",
     "CREATE INDEX marks_by_photo ON marks (photo)",
     "CREATE INDEX sightings_by_photo ON sightings (photo)",
 )

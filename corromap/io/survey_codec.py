@@ -40,7 +40,9 @@ _Value = TypeVar("_Value")
 def _ring(value: object, where: str) -> FloatArray:
     if not isinstance(value, list):
         raise InterchangeError(f"{where}: expected a list of points [x, y], found {found(value)}")
-    return np.array([_point(point, f"{where}[{i}]") for i, point in enumerate(value)], dtype=np.float64)
+    if not all(type(p) is list and len(p) == 2 and type(p[0]) is type(p[1]) is float for p in value):
+        value = [_point(point, f"{where}[{i}]") for i, point in enumerate(value)]  # slower, but knows the path
+    return np.array(value, dtype=np.float64)
 
 
 def _point(value: object, where: str) -> tuple[float, float]:

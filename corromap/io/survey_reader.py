@@ -9,7 +9,7 @@ from corromap.io import survey_rows as rows
 from corromap.io.survey_bundle import opened_bundle, write_bundle
 from corromap.io.survey_check import file_faults
 from corromap.io.survey_db import reading, vacuum_into, with_suffix
-from corromap.io.survey_record import SurveyRecord, printable_line, read_blob, read_record
+from corromap.io.survey_record import Known, SurveyRecord, printable_line, read_blob, read_record
 from corromap.io.survey_rows import Change
 
 __all__ = ["SurveyReader"]
@@ -40,6 +40,7 @@ class SurveyReader:
         self.author = printable_line(author, 200)
         self.known_revision = 0
         self._latest: SurveyRecord | None = None
+        self._known: Known = {}
 
     @property
     def revision(self) -> int:
@@ -61,7 +62,7 @@ class SurveyReader:
             If anything in the file is not valid.
         """
         with reading(self.path) as conn:
-            record = read_record(conn).sharing(self._latest)
+            record = read_record(conn, self._known).sharing(self._latest)
         self._latest = record
         self.known_revision = record.revision
         return record

@@ -187,13 +187,20 @@ def read_head(conn: sqlite3.Connection) -> SurveyHead:
     return SurveyHead(checked_id(found[0], "survey.id"), *found[1:])
 
 
-def read_record(conn: sqlite3.Connection) -> SurveyRecord:
+Known = dict[tuple[str, str], tuple[Row, Any]]
+"""Rows as they were read last, each with the value it stands for."""
+
+
+def read_record(conn: sqlite3.Connection, known: Known | None = None) -> SurveyRecord:
     """Read and check everything but photo bytes.
 
     Parameters
     ----------
     conn : sqlite3.Connection
         In a transaction on a file whose schema was checked.
+    known : dict, optional
+        Rows read before: those that are the same are not parsed again. Brought
+        up to date. An edit of one mark of a thousand then costs one.
 
     Returns
     -------
@@ -206,16 +213,17 @@ def read_record(conn: sqlite3.Connection) -> SurveyRecord:
         If anything is not valid.
     """
     head = read_head(conn)
-    single = {kind: _single(conn, kind) for kind in rows.SINGLES}
-    photos = sorted(_things(conn, "photo"), key=lambda photo: photo.order)  # stable: then by position
+    known = {} if known is None else known
+    single = {kind: _single(conn, kind, known) for kind in rows.SINGLES}
+    photos = sorted(_things(conn, "photo", known), key=lambda photo: photo.order)  # stable: then by position
     try:
         survey = Survey(
             head.id,
             single["car"],
             tuple(photos),
-            tuple(_things(conn, "mark")),
-            tuple(_things(conn, "sighting")),
-            tuple(_things(conn, "note")),
+            tuple(_things(conn, "mark", known)),
+            tuple(_things(conn, "sighting", known)),
+            tuple(_things(conn, "note", known)),
             single["settings"],
         )
     except InvalidValueError as error:
@@ -223,15 +231,22 @@ def read_record(conn: sqlite3.Connection) -> SurveyRecord:
     return SurveyRecord(survey, single["template"], single["rules"], rows.revision(conn))
 
 
-def _single(conn: sqlite3.Connection, kind: str) -> Any:  # noqa: ANN401  # by kind
-    found = conn.execute("SELECT document FROM documents WHERE name = ?", (kind,)).fetchone()
-    if found is None:
+def _single(conn: sqlite3.Connection, kind: str, known: Known) -> Any:  # noqa: ANN401  # by kind
+    row = rows.read_row(conn, kind, kind)
+    if row is None:
         raise SurveyFileError(f"lacks its {kind}; the file is damaged")
-    return _PARSERS[kind](parse(found[0], kind), kind)
+    return _value(kind, kind, row, known)
 
 
-def _things(conn: sqlite3.Connection, kind: str) -> list[Any]:
-    return [checked_row(kind, thing, row) for thing, row in rows.all_rows(conn, kind)]
+def _things(conn: sqlite3.Connection, kind: str, known: Known) -> list[Any]:
+    return [_value(kind, thing, row, known) for thing, row in rows.all_rows(conn, kind)]
+
+
+def _value(kind: str, thing: str, row: Row, known: Known) -> Any:  # noqa: ANN401  # by kind
+    held = known.get((kind, thing))
+    if held is None or held[0] != row:
+        held = known[kind, thing] = row, checked_row(kind, thing, row)
+    return held[1]
 
 
 def checked_row(kind: str, thing: str, row: Row) -> Any:  # noqa: ANN401  # by kind
