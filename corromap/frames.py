@@ -151,7 +151,7 @@ class PhotoOutline:
         object.__setattr__(self, "holes_px", holes)
 
     def repaired(self) -> MultiPolygon:
-        """Valid polygons in pixels; see `repaired_area`.
+        """Repair the rings into valid polygons; see `repaired_area`.
 
         Returns
         -------

@@ -78,7 +78,7 @@ def add_gradients(gradients: Iterable[Gradient]) -> dict[str, FloatArray]:
 
 
 def sigma_of(gradient: Gradient, sources: Mapping[str, ErrorSource]) -> float:
-    """Standard uncertainty of a figure from its gradient.
+    """Find the standard uncertainty of a figure from its gradient.
 
     Parameters
     ----------

@@ -124,5 +124,5 @@ def test_rule_file_faults(tmp_path: Path, content: bytes, message: str) -> None:
 
 
 def test_rule_file_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(RuleSetError, match="'none.toml' cannot be read: No such file"):
+    with pytest.raises(RuleSetError, match=r"'none\.toml' cannot be read: No such file"):
         load_rules(tmp_path / "none.toml")
