@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from collections.abc import Mapping
 
 from corromap.errors import InterchangeError
@@ -23,24 +22,44 @@ MAX_INTEGER = 2**53
 """Integers beyond this lose digits in other JSON readers (RFC 8259, section 6)."""
 
 
-_DOUBTFUL = re.compile(
-    r"NaN|Infinity|[eE]\+?\d{3}|\d{300}|(?<![\d.])\d{16}|\\u[dD][89a-fA-F]|[\ud800-\udfff]",
-)
-"""Texts without any of these hold no number or half character that is refused."""
+class _Doubt:
+    """What the reader met on its way that must be looked at again, with its path."""
+
+    def __init__(self, text: str) -> None:
+        # An escaped surrogate begins so; most pairs of them are whole characters.
+        self.found = "\\ud" in text or "\\uD" in text or not _is_unicode(text)
+
+    def number(self, text: str) -> float:
+        """Read a number with a fraction or an exponent."""
+        value = float(text)
+        self.found = self.found or math.isinf(value)
+        return value
+
+    def integer(self, text: str) -> int:
+        """Read a whole number."""
+        value = int(text)
+        self.found = self.found or abs(value) > MAX_INTEGER
+        return value
+
+    def constant(self, text: str) -> float:
+        """Read NaN or Infinity, which are not JSON."""
+        self.found = True
+        return float(text)
+
+    def pairs(self, items: list[tuple[str, object]]) -> _Pairs:
+        """Read an object, noting a key given twice."""
+        made = _Pairs(items)
+        if len(made) != len(items):
+            keys = [key for key, _ in items]
+            made.twice = next(key for key in keys if keys.count(key) > 1)
+            self.found = True
+        return made
 
 
 class _Pairs(dict[str, object]):
     """An object that remembers a key given twice, until its path is known."""
 
     twice: str | None = None
-
-
-def _pairs(items: list[tuple[str, object]]) -> _Pairs:
-    found = _Pairs(items)
-    if len(found) != len(items):
-        keys = [key for key, _ in items]
-        found.twice = next(key for key in keys if keys.count(key) > 1)
-    return found
 
 
 def parse(text: str | bytes, where: str = "document") -> object:
@@ -75,7 +94,14 @@ def parse(text: str | bytes, where: str = "document") -> object:
     """
     try:
         text = _decoded(text, where)
-        value = json.loads(text, object_pairs_hook=_pairs)
+        doubt = _Doubt(text)
+        value = json.loads(
+            text,
+            object_pairs_hook=doubt.pairs,
+            parse_float=doubt.number,
+            parse_int=doubt.integer,
+            parse_constant=doubt.constant,
+        )
     except json.JSONDecodeError as error:
         raise InterchangeError(
             f"{where}: not JSON at line {error.lineno}, column {error.colno}: {error.msg}"
@@ -84,17 +110,15 @@ def parse(text: str | bytes, where: str = "document") -> object:
         raise InterchangeError(f"{where}: nested deeper than {MAX_DEPTH} levels") from error
     except ValueError as error:  # an integer of more than 4300 digits
         raise InterchangeError(f"{where}: a number has too many digits") from error
-    if _DOUBTFUL.search(text) or _is_doubtful(value):
+    if doubt.found or _is_deep(value):
         _check(value, where)  # slower, but knows the path
     return value
 
 
-def _is_doubtful(root: object) -> bool:
-    """Whether any object repeats a key, or the nesting is too deep; level by level."""
+def _is_deep(root: object) -> bool:
+    """Whether the nesting is too deep; looked at level by level."""
     level = [root] if isinstance(root, (dict, list)) else []
     for _ in range(MAX_DEPTH):
-        if any(isinstance(part, _Pairs) and part.twice is not None for part in level):
-            return True
         level = [
             part
             for holder in level
@@ -153,7 +177,13 @@ def _check_scalar(value: object, path: str) -> None:
 
 
 def _is_unicode(value: str) -> bool:
-    return value.isascii() or not any(0xD800 <= ord(letter) <= 0xDFFF for letter in value)
+    if value.isascii():
+        return True
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _printable(value: str) -> str:
@@ -186,6 +216,6 @@ def canonical(value: object) -> str:
     except ValueError:  # not finite
         _check(value, "document")
         raise
-    if _DOUBTFUL.search(text):
+    if not _is_unicode(text):
         _check(value, "document")
     return text

@@ -11,7 +11,7 @@ import hashlib
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from corromap.errors import SurveyFileError
@@ -20,6 +20,7 @@ from corromap.io import survey_codec as codec
 from corromap.io import survey_edits as edits
 from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document
+from corromap.io.json_text import canonical
 from corromap.io.migrations import create_schema
 from corromap.io.survey_db import new_database, reading
 from corromap.io.survey_record import (
@@ -270,5 +271,6 @@ def _table_differences(
         before = have.get(thing)
         position = before.position if before else place
         place += before is None
-        made.append(LogEntry(kind, thing, before, rows.Row(checked_text(kind, document), position, parent)))
+        if before != (same := rows.Row(canonical(document), position, parent)):
+            made.append(LogEntry(kind, thing, before, replace(same, document=checked_text(kind, document))))
     return gone + made

@@ -22,6 +22,7 @@ from corromap.io.json_text import MAX_DEPTH, canonical, parse
         pytest.param('{"a":' * 40 + "1" + "}" * 40, f"nested deeper than {MAX_DEPTH}", id="objects"),
         pytest.param("9" * 5000, "too many digits", id="digits"),
         pytest.param("[9007199254740993]", r"survey\[0\]: expected a number of at most 2\^53", id="2^53 + 1"),
+        pytest.param("[" + "9" * 400 + ".5]", r"survey\[0\]: expected a finite number, found inf", id="long fraction"),
         pytest.param('{"a": 1,}', "not JSON at line 1, column", id="comma"),
         pytest.param("", "not JSON at line 1, column 1", id="empty"),
         pytest.param('{"a": "x\ny"}', "not JSON at line 1", id="raw newline"),
@@ -46,7 +47,7 @@ def test_byte_order_mark_is_taken() -> None:
     assert parse(b'\xef\xbb\xbf{"a": 1}') == {"a": 1}
 
 
-@pytest.mark.parametrize("value", [float("nan"), [float("inf")], {"a": "\ud800"}, 2**60])
+@pytest.mark.parametrize("value", [float("nan"), [float("inf")], {"a": "\ud800"}])
 def test_not_written(value: object) -> None:
     with pytest.raises(InterchangeError):
         canonical(value)
