@@ -188,9 +188,11 @@ def table(
     """
 
     def cell(index: int, content: object) -> str:
-        tag = 'th scope="row"' if index == 0 else ("td class='n'" if index in numeric else "td")
         inner = content.inner() if isinstance(content, Cell) else esc(content)
-        return f"<{tag}>{inner}</{tag[:2]}>"
+        if index == 0:
+            return f'<th scope="row">{inner}</th>'
+        # the head stands beside its value where a narrow screen turns rows into cards
+        return f'<td data-head="{html.escape(heads[index])}"{_n(index in numeric)}><div>{inner}</div></td>'
 
     head = "".join(f"<th scope='col'{_n(i in numeric)}>{esc(name)}</th>" for i, name in enumerate(heads))
     body = "".join("<tr>" + "".join(cell(i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)

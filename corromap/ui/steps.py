@@ -11,7 +11,7 @@ from corromap.registration import Registration
 from corromap.survey import Survey
 from corromap.ui.staged import Registrations
 
-__all__ = ["TITLES", "Page", "Step", "next_page", "placed_photos", "steps_of"]
+__all__ = ["TITLES", "Page", "Step", "counted", "next_page", "placed_photos", "steps_of"]
 
 
 class Page(StrEnum):
@@ -97,9 +97,9 @@ def steps_of(survey: Survey, evaluation: Evaluation) -> tuple[Step, ...]:
     outcome = evaluation.assessment.outcome.kind
     states = {
         Page.CAR: (survey.car.label or "not named yet", bool(survey.car.label)),
-        Page.PHOTOS: (_count(photos, "photo"), photos > 0),
+        Page.PHOTOS: (counted(photos, "photo"), photos > 0),
         Page.PLACE: (f"{placed} of {photos} placed" if photos else "no photo yet", photos > 0 and placed == photos),
-        Page.MARK: (_count(marks, "mark"), marks > 0),
+        Page.MARK: (counted(marks, "mark"), marks > 0),
         Page.OUTCOME: (str(outcome) if placed else "nothing placed yet", placed > 0 and marks > 0),
         Page.REPORT: ("ready" if placed else "nothing to report yet", False),
     }
@@ -122,5 +122,19 @@ def next_page(steps: tuple[Step, ...]) -> Page:
     return next((step.page for step in steps if not step.is_done), Page.REPORT)
 
 
-def _count(number: int, word: str) -> str:
+def counted(number: int, word: str) -> str:
+    """Say how many there are.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    word : str
+        Of what, singular.
+
+    Returns
+    -------
+    str
+        ``3 marks``, ``1 mark``, ``no mark yet``.
+    """
     return f"{number} {word}{'' if number == 1 else 's'}" if number else f"no {word} yet"

@@ -9,6 +9,7 @@ ground is tested to be at least 4.5:1 (WCAG 2.2, 1.4.3), of body text at least 7
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 
 __all__ = ["TOKENS", "style_sheet"]
@@ -32,6 +33,7 @@ TOKENS: Mapping[str, Mapping[str, str]] = {"light": _LIGHT, "dark": _DARK}
 """Colour by name, for each theme."""
 
 
+@lru_cache(maxsize=4)
 def style_sheet(theme: str) -> str:
     """Make the style sheet for one theme.
 

@@ -8,7 +8,7 @@ from corromap.frames import PhotoId
 from corromap.ui import state
 from corromap.ui.filmstrip import Frame, filmstrip
 from corromap.ui.photo_routes import thumb_url
-from corromap.ui.steps import TITLES, Page, placed_photos
+from corromap.ui.steps import TITLES, Page, counted, placed_photos
 
 __all__ = ["next_button", "photo_strip", "synced"]
 
@@ -100,9 +100,13 @@ def frames_of(held: state.OpenSurvey, what: str) -> list[Frame]:
     for number, photo in enumerate(held.survey.photos, start=1):
         is_placed = photo.id in placed
         if what == "place":
-            sub = "placed" if is_placed else f"{clicks.count(photo.id)} points clicked"
+            sub = "placed" if is_placed else _clicked(clicks.count(photo.id))
         else:
-            sub = f"{marks.count(photo.id)} marks" + ("" if is_placed else ", not placed")
+            sub = counted(marks.count(photo.id), "mark") + ("" if is_placed else ", not placed")
         tone = "" if is_placed else "todo"
         frames.append(Frame(photo.id, thumb_url(held.token, photo.id, 320), str(number), photo.name, sub, tone))
     return frames
+
+
+def _clicked(number: int) -> str:
+    return f"{number} {'point' if number == 1 else 'points'} clicked" if number else "to be placed"

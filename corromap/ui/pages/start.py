@@ -18,7 +18,7 @@ from corromap.survey import Car
 from corromap.ui import state
 from corromap.ui.demo import demo_folder, open_demo
 from corromap.ui.markup import empty_state, esc, lead, note, plain_md, show, show_svg
-from corromap.ui.steps import Page
+from corromap.ui.steps import Page, counted
 from corromap.ui.surveys import SUFFIX, folder, free_path, known_surveys
 
 __all__ = ["show_page"]
@@ -73,7 +73,7 @@ def _summary(path: str, mtime_ns: int) -> _Summary:  # noqa: ARG001  the time is
     try:
         record = SurveyFile.open(file).load()
         survey = record.survey
-        counts = f"{len(survey.photos)} photos, {len(survey.marks)} marks"
+        counts = f"{counted(len(survey.photos), 'photo')}, {counted(len(survey.marks), 'mark')}"
         return _Summary(survey.car.label or file.stem, f"{record.template.name} · {counts}")
     except CorromapError as error:
         return _Summary(file.name, "cannot be opened", str(error))
