@@ -12,6 +12,7 @@ from shapely.geometry import Polygon
 
 from corromap.errors import InvalidValueError
 from corromap.frames import MarkId, ZoneId
+from corromap.report.body_drawing import body_drawing
 from corromap.report.drawing import datum_sketch_svg, map_svg
 from corromap.report.photo_page import letter_of, photo_pages
 from corromap.report.sheet import lay_out
@@ -156,6 +157,14 @@ def test_panel_groups_tell_how_to_place_a_pointer(turn: bool) -> None:
 def test_a_panel_in_front_is_drawn_after_what_lies_behind(turn: bool) -> None:
     order = [g.get("data-panel") for g in drawn(turn=turn).iter(f"{SVG}g") if "data-panel" in g.attrib]
     assert order == [panel.id for panel in report_scene.template().panels]
+
+
+def test_the_body_is_drawn_once_for_a_template_and_size() -> None:
+    body = report_scene.template()
+    first = body_drawing(body, 760.0, turn=False)
+    assert body_drawing(body, 760.0, turn=False) is first
+    assert body_drawing(body, 760.0, turn=True) is not first
+    assert body_drawing(report_scene.template(), 760.0, turn=False) is not first
 
 
 @pytest.mark.parametrize("chosen", [ZoneId("sill-left-all"), MarkId("mark-3")])
