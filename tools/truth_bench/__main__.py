@@ -13,15 +13,11 @@ from pathlib import Path
 
 import corromap
 from tools.truth_bench.conditions import CONDITIONS, Condition
-from tools.truth_bench.judge import Judgement, judge_seed
+from tools.truth_bench.judge import Judgement, judge_seeds
 from tools.truth_bench.table import page_of, rows_of
 
 CHUNK = 5
 FIRST = "flat"
-
-
-def _chunk(seeds: Sequence[int], condition: Condition) -> list[Judgement]:
-    return [judge_seed(seed, condition) for seed in seeds]
 
 
 def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[str, list[Judgement]]:
@@ -50,7 +46,7 @@ def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[
     os.environ.update({"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"})
     started, done, total = time.perf_counter(), 0, sum(count for _, count in plan)
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        futures = {pool.submit(_chunk, seeds, condition): condition.name for condition, seeds in jobs}
+        futures = {pool.submit(judge_seeds, seeds, condition): condition.name for condition, seeds in jobs}
         for future in as_completed(futures):
             found[futures[future]].update({j.seed: j for j in future.result()})
             done = sum(len(part) for part in found.values())

@@ -2,29 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from corromap.assessment import RuleSet
-from corromap.evaluation import Evaluation, evaluate
+from corromap.assessment import Assessment, RuleSet, assess
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
-from corromap.survey import Mark, MarkKind, Photo, RustStage, Settings, Sighting, Survey
-from corromap.template import Panel
+from corromap.measures import measure
+from corromap.projection import project
+from corromap.registration import Registration, RegistrationFailure, place_photos
+from corromap.survey import Mark, MarkKind, Photo, RustStage, Sighting, Survey
+from corromap.template import BodyTemplate, Panel
 from tools.truth_bench.make import BenchSurvey
 from tools.truth_bench.sight import polygons
 from tools.truth_bench.truth import carried_pieces
 
-__all__ = ["exact_evaluation", "exact_outcome"]
+__all__ = ["exact_assessment", "exact_outcome"]
 
 Array = NDArray[np.float64]
 
 MM_PER_PX = 0.5
 MARGIN_MM = 20.0
-LEAST_HOLE_MM2 = 25.0
+LEAST_HOLE_MM2, LEAST_PIECE_MM2 = 25.0, 0.01
 
 
 def exact_outcome(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]], rules: RuleSet) -> str:
@@ -44,10 +47,10 @@ def exact_outcome(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]
     str
         The outcome's kind.
     """
-    return str(exact_evaluation(bench, placed, rules).assessment.outcome.kind)
+    return str(exact_assessment(bench, placed, rules).outcome.kind)
 
 
-def exact_evaluation(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]], rules: RuleSet) -> Evaluation:
+def exact_assessment(bench: BenchSurvey, placed: Collection[tuple[PhotoId, PanelId]], rules: RuleSet) -> Assessment:
     """Evaluate one square-on picture a panel, its points and marks without error.
 
     Every true mark is drawn once, as far as the placed photos together show it;
@@ -64,10 +67,11 @@ def exact_evaluation(bench: BenchSurvey, placed: Collection[tuple[PhotoId, Panel
 
     Returns
     -------
-    Evaluation
+    Assessment
         Exact but for the template's scale, which moves no share and no count.
     """
-    photos, sightings, marks = [], [], []
+    photos, marks = [], []
+    placings = _exact_placings(bench.scene.template)
     pieces = carried_pieces(bench, placed)
     for panel in bench.scene.template.panels:
         shown = [
@@ -79,8 +83,6 @@ def exact_evaluation(bench: BenchSurvey, placed: Collection[tuple[PhotoId, Panel
             continue
         photo = _photo(panel)
         photos.append(photo)
-        positions = bench.scene.template.datum_positions(panel.id)
-        sightings += [Sighting(photo.id, d, _to_px(panel, at[None])[0]) for d, at in positions.items()]
         by_source: dict[str, list[shapely.Geometry]] = {}
         for d in pieces:
             if d.panel == panel.id:
@@ -90,8 +92,23 @@ def exact_evaluation(bench: BenchSurvey, placed: Collection[tuple[PhotoId, Panel
             marks += _marks(panel, photo, source, shapely.union_all(parts), of[source].kind, of[source].stage)
         unseen = shapely.difference(panel.outline.polygon, shapely.union_all(shown))
         marks += _marks(panel, photo, "unseen", unseen, MarkKind.HIDDEN, None)
-    survey = Survey("exact", photos=tuple(photos), marks=tuple(marks), sightings=tuple(sightings), settings=Settings())
-    return evaluate(survey, bench.scene.template, rules)
+    template = bench.scene.template
+    survey = Survey("exact", photos=tuple(photos), marks=tuple(marks))
+    there = {photo.id for photo in photos}
+    registrations = {key: found for key, found in placings.items() if key[0] in there}
+    measures = measure(project(survey, template, registrations), registrations, survey, template)
+    return assess(measures, template, rules)
+
+
+@lru_cache
+def _exact_placings(template: BodyTemplate) -> Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
+    """Every panel's exact picture, placed by the program; the same for all surveys of a body."""
+    photos, sightings = [], []
+    for panel in template.panels:
+        photos.append(_photo(panel))
+        positions = template.datum_positions(panel.id)
+        sightings += [Sighting(photos[-1].id, d, _to_px(panel, at[None])[0]) for d, at in positions.items()]
+    return place_photos(Survey("exact", photos=tuple(photos), sightings=tuple(sightings)), template)
 
 
 def _low(panel: Panel) -> Array:
@@ -118,7 +135,7 @@ def _marks(
     panel: Panel, photo: Photo, name: str, area: shapely.Geometry, kind: MarkKind, stage: RustStage | None
 ) -> list[Mark]:
     found = []
-    for i, piece in enumerate(polygons(area).geoms):
+    for i, piece in enumerate(g for g in polygons(area).geoms if g.area > LEAST_PIECE_MM2):
         holes = [h for h in piece.interiors if Polygon(h).area > LEAST_HOLE_MM2]
         rings = [_to_px(panel, np.array(r.coords)[:-1]) for r in (piece.exterior, *holes)]
         outline = PhotoOutline(rings[0], tuple(rings[1:]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,7 +23,7 @@ from tools.truth_bench.hand import Drawn
 from tools.truth_bench.make import BenchSurvey, survey_of_seed
 from tools.truth_bench.truth import FIGURES, carried_pieces, coverage_of, patch_counts, true_areas
 
-__all__ = ["FigureError", "Judgement", "figure_of", "judge", "judge_seed"]
+__all__ = ["FigureError", "Judgement", "figure_of", "judge", "judge_seed", "judge_seeds"]
 
 Array = NDArray[np.float64]
 Placings = Mapping[tuple[PhotoId, PanelId], Registration]
@@ -116,6 +116,24 @@ def judge_seed(seed: int, condition: Condition) -> Judgement:
         The same for the same arguments, but for the time taken.
     """
     return judge(survey_of_seed(seed, condition), seed)
+
+
+def judge_seeds(seeds: Sequence[int], condition: Condition) -> list[Judgement]:
+    """Judge several surveys; what a worker process is given.
+
+    Parameters
+    ----------
+    seeds : sequence of int
+        Not negative.
+    condition : Condition
+        What errors they have.
+
+    Returns
+    -------
+    list of Judgement
+        In that order.
+    """
+    return [judge_seed(seed, condition) for seed in seeds]
 
 
 def judge(bench: BenchSurvey, seed: int) -> Judgement:

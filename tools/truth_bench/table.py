@@ -18,6 +18,8 @@ CM2 = 100.0
 LARGE_MM2 = 100.0 * CM2
 """Zones with more true affected area than this count for the area error."""
 
+SINGLED = ("kind:rust", "kind:patch", "kind:hidden", "stage:surface", "stage:holed", "resolved:patch", "affected")
+
 SEVERITY = ("clear", "not shown", "repair", "stop")
 
 
@@ -113,7 +115,8 @@ def _right(pairs: Array) -> str:
     if len(pairs) == 0:
         return "none"
     off = pairs[:, 1] - pairs[:, 0]
-    return f"{100 * np.mean(off == 0):.1f} % (too few {np.sum(off < 0)}, too many {np.sum(off > 0)}, mean {off.mean():+.2f})"
+    few, many = np.sum(off < 0), np.sum(off > 0)
+    return f"{100 * np.mean(off == 0):.1f} % (too few {few}, too many {many}, mean {off.mean():+.2f})"
 
 
 def _seen_rows(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
@@ -167,7 +170,7 @@ def _breakdown(judgements: Sequence[Judgement]) -> list[str]:
         ("one photo, 4 clicks", lambda f: f.photos == 1 and f.fewest_clicks == 4),
         ("lens estimated from the clicks", lambda f: f.photos > 0 and f.lens_known),
         ("lens assumed for some photo", lambda f: f.photos > 0 and not f.lens_known),
-        *((f"figure {name}", lambda f, name=name: f.figure == name) for name in ("kind:rust", "kind:patch", "kind:hidden", "stage:surface", "stage:holed", "resolved:patch", "affected")),
+        *((f"figure {name}", lambda f, name=name: f.figure == name) for name in SINGLED),
     ]  # fmt: skip
     lines = [
         "| zone figures where | held | truth above / below | mean pull | rms pull | mean error |",
