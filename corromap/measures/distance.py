@@ -192,14 +192,18 @@ def _ways(start: FloatArray, windows: tuple[FloatArray, ...], targets: Geometrie
     nodes = [(0, start), *((i + 1, end) for i, window in enumerate(windows) for end in window)]
     length = np.full(len(nodes), np.inf)
     length[0] = 0.0
-    best = np.full(len(targets), np.inf)
     for k, (level, point) in enumerate(nodes):  # levels rise, so each length is final when met
-        if not np.isfinite(length[k]):
-            continue
         for other, (deeper, end) in enumerate(nodes):
-            if deeper > level and _passes(point, end, windows[level : deeper - 1]):
-                length[other] = min(length[other], length[k] + float(np.hypot(*(end - point))))
-        best = np.minimum(best, length[k] + _straight(point, windows[level:], targets))
+            reach = length[k] + float(np.hypot(*(end - point)))
+            if deeper > level and reach < length[other] and _passes(point, end, windows[level : deeper - 1]):
+                length[other] = reach
+    best = np.full(len(targets), np.inf)
+    # the last turns first: from there nothing is in the way, and most other ways are then out of the running
+    for k, (level, point) in sorted(enumerate(nodes), key=lambda node: -node[1][0]):
+        worth = length[k] + shapely.distance(targets, shapely.Point(point)) < best
+        if worth.any():
+            found = length[k] + _straight(point, windows[level:], targets[worth])
+            best[worth] = np.minimum(best[worth], found)
     return best
 
 

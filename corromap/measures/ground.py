@@ -180,8 +180,7 @@ def _form(ground: Ground, cell: Cell, part: _Part, recipe: Recipe, formed: list[
     joined = _joined([raw, *(_pieces(ground, formed[step], part) for step in recipe.over)], is_raw=not recipe.over)
     swallowed = np.zeros(len(index), dtype=bool)
     if part.loses[index].any():
-        taken = _joined([_pieces(ground, formed[step], part) for step in recipe.under], is_raw=False)
-        joined = polygons_of(shapely.difference(joined, taken))
+        joined, taken = _less(joined, [_pieces(ground, formed[step], part) for step in recipe.under])
         at_risk = np.flatnonzero(over & part.loses[index])
         swallowed[at_risk] = shapely.covers(taken, shapes[at_risk])
     cell.joined = joined
@@ -194,6 +193,18 @@ def _form(ground: Ground, cell: Cell, part: _Part, recipe: Recipe, formed: list[
 def _pieces(ground: Ground, cell: Cell, part: _Part) -> list[Polygon]:
     """Polygons of an earlier cell, apart from each other, that may meet others in this layer."""
     return [*(g for i in cell.alone if part.busy[i] for g in ground.areas[i].geoms), *cell.joined.geoms]
+
+
+def _less(ground: MultiPolygon, under: list[list[Polygon]]) -> tuple[MultiPolygon, MultiPolygon]:
+    """Take ground away, looking only at polygons whose boxes meet; also returns what was taken."""
+    pieces = np.array(ground.geoms, dtype=object)
+    flat = np.array([piece for group in under for piece in group], dtype=object)
+    number = np.array([i for i, group in enumerate(under) for _ in group])
+    by, hit = shapely.STRtree(pieces).query(flat)
+    met, by = np.unique(hit), np.unique(by)
+    taken = _joined([list(flat[by][number[by] == i]) for i in range(len(under))], is_raw=False)
+    left = polygons_of(shapely.difference(MultiPolygon(list(pieces[met])), taken))
+    return MultiPolygon([*np.delete(pieces, met), *left.geoms]), taken
 
 
 def _joined(groups: list[list[Polygon]], *, is_raw: bool) -> MultiPolygon:

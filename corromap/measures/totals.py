@@ -84,9 +84,8 @@ class Totals:
             here = np.flatnonzero(layers & self.area_mm2[:, zones].any(axis=1))
             row = [NOTHING] * len(LAYERS)
             if len(here):
-                gradient = (
-                    self.gradient[here, zones[0]] if len(zones) == 1 else self.gradient[here][:, zones].sum(axis=1)
-                )
+                marked = zones[self.area_mm2[:, zones].any(axis=0)]
+                gradient = self.gradient[np.ix_(here, marked)].sum(axis=1)
                 for layer, figure in zip(here.tolist(), self._some(here, zones, gradient), strict=True):
                     row[layer] = figure
             rows.append(row)

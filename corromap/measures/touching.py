@@ -8,8 +8,6 @@ from typing import TypeVar
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from corromap.measures.unfolding import Hinge
 from corromap.projection.view import Geometries
@@ -89,10 +87,20 @@ def count_groups(count: int, pairs: NDArray[np.intp]) -> int:
     int
         Connected components.
     """
-    if count == 0 or len(pairs) == 0:
-        return count
-    graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(count, count))
-    return int(connected_components(graph, directed=False, return_labels=False))
+    leader = list(range(count))
+
+    def lead(i: int) -> int:
+        while leader[i] != i:
+            leader[i] = leader[leader[i]]
+            i = leader[i]
+        return i
+
+    groups = count
+    for one, other in pairs.tolist():
+        a, b = lead(one), lead(other)
+        leader[b] = a
+        groups -= a != b
+    return groups
 
 
 def most_separate(
