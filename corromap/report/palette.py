@@ -199,14 +199,10 @@ def _pattern(prefix: str, look: Look, ground: str, scale: float) -> str:
     below = look.colour if look.is_solid else ground
     inside = element("rect", width=side, height=side, fill=below) if below != "none" else ""
     if look.strokes:
-        inside += element(
-            "path",
-            d=look.strokes,
-            fill="none",
-            stroke=look.colour,
-            stroke_width=look.stroke_px,
-            stroke_linecap="round" if "h.01" in look.strokes or look is SOUND else "butt",
-        )
+        cap = "round" if "h.01" in look.strokes or look is SOUND else "butt"
+        if ground == "none":  # on a photo: pale edges keep dark lines visible on dark metal
+            inside += _strokes(look, "#FFFFFF", look.stroke_px + 1.0, cap, opacity=0.55)
+        inside += _strokes(look, look.colour, look.stroke_px, cap)
     turn = f"scale({scale:g}) rotate({look.angle_deg:g})"
     return element(
         "pattern",
@@ -216,4 +212,16 @@ def _pattern(prefix: str, look: Look, ground: str, scale: float) -> str:
         height=side,
         patternUnits="userSpaceOnUse",
         patternTransform=turn,
+    )
+
+
+def _strokes(look: Look, colour: str, width: float, cap: str, opacity: float | None = None) -> str:
+    return element(
+        "path",
+        d=look.strokes,
+        fill="none",
+        stroke=colour,
+        stroke_width=width,
+        stroke_linecap=cap,
+        stroke_opacity=opacity,
     )

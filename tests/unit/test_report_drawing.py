@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -252,3 +253,36 @@ def test_photo_pages_tell_how_each_was_placed() -> None:
 @pytest.mark.parametrize(("index", "letter"), [(0, "A"), (25, "Z"), (26, "A2"), (52, "A3")])
 def test_letters_of_sightings_do_not_run_out(index: int, letter: str) -> None:
     assert letter_of(index) == letter
+
+
+def test_a_sighting_the_template_does_not_know_is_still_listed() -> None:
+    scene = report_scene.evaluation()
+    stray = report_scene.Sighting(report_scene.PhotoId("photo-1"), report_scene.DatumId("gone"), (10, 10))
+    survey = replace(scene.survey, sightings=(*scene.survey.sightings, stray))
+    first, _ = photo_pages(replace(scene, survey=survey), report_scene.photo_bytes)
+    assert [group.panel for group in first.sightings] == ["Left floor", "Not on this template"]
+    assert first.sightings[1].points == (("F", "gone"),)
+
+
+def test_panels_glimpsed_beside_a_placed_one_are_listed_shortly() -> None:
+    scene = report_scene.evaluation()
+    first, sill = report_scene.PhotoId("photo-1"), report_scene.PanelId("sill-left")
+    few = report_scene.RegistrationFailure(first, sill, report_scene.FailureReason.TOO_FEW, "2 of the 4 points needed.")
+    both = replace(scene, registrations=dict(scene.registrations) | {(first, sill): few})
+    page, _ = photo_pages(both, report_scene.photo_bytes)
+    assert page.glimpsed == ("Left sill, underside",)
+    assert [placement.is_placed for placement in page.placements] == [True]
+    alone = replace(scene, registrations={(first, sill): few})
+    page, _ = photo_pages(alone, report_scene.photo_bytes)
+    assert page.glimpsed == ()
+    assert page.placements[0].summary == "2 of the 4 points needed."
+
+
+def test_an_outline_that_encloses_nothing_keeps_its_number() -> None:
+    scene = report_scene.evaluation()
+    line = report_scene.PhotoOutline([[10, 10], [60, 10], [30, 10]])
+    marks = (replace(scene.survey.marks[0], outline=line), *scene.survey.marks[1:])
+    page, _ = photo_pages(replace(scene, survey=replace(scene.survey, marks=marks)), report_scene.photo_bytes)
+    root = ET.fromstring(page.svg)
+    assert not [p for p in root.iter(f"{SVG}path") if p.get("fill") == "url(#p1-rust-surface)"]
+    assert "1" in {t.text for t in root.iter(f"{SVG}text")}
