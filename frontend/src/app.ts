@@ -84,7 +84,7 @@ export class Canvas {
     this.pane.onFailure = (text) => this.alert(`The photo could not be loaded (${text}). Open the survey again if this stays.`);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);
     this.map = new MapPane(this.frame.map);
-    this.bar = new Toolbar(this.frame.bar, (name, value) => this.run(name, value));
+    this.bar = new Toolbar(this.frame.bar, this.frame.viewBar, (name, value) => this.run(name, value));
     this.loupe = new Loupe(this.pane, this.frame.photo, [this.layers.marks, this.layers.sightings]);
     this.marking = new Marking({
       pane: this.pane,
@@ -262,6 +262,7 @@ export class Canvas {
     this.frame.root.dataset["previewMm2"] = `${previews.reduce((sum, one) => sum + Math.abs(ringArea(one.ring)), 0)}`;
     this.muteProjected(muted);
     this.frame.root.dataset["previewMs"] = (performance.now() - started).toFixed(2);
+    if (sketch) this.map.map.once("postrender", () => (this.frame.root.dataset["previewShownMs"] = (performance.now() - started).toFixed(2)));
   }
 
   private mutedNow = "";
@@ -397,7 +398,7 @@ export class Canvas {
       const placing = this.placings.get(state.activePanel ?? "") ?? [...this.placings.values()][0] ?? null;
       this.layers.setSightings(
         placeMode ? this.sightingsNow : [],
-        (id) => this.datumOf(id)?.name ?? id,
+        (id) => shortName(this.datumOf(id)?.name ?? id),
         this.placer.datum,
         placing,
       );
@@ -639,7 +640,9 @@ export class Canvas {
     this.frame.root.dataset["datum"] = this.placer.datum ?? "";
     this.frame.root.dataset["points"] = `${marking.points().length}`;
     this.frame.root.dataset["chosen"] = marking.selected.join(" ");
-    this.frame.help.textContent = this.helpText(state);
+    const help = this.helpText(state);
+    if (this.frame.help.textContent !== help) this.frame.help.textContent = help;
+    this.frame.help.hidden = !help;
     this.map.map.render();
   }
 
@@ -691,4 +694,9 @@ export class Canvas {
     return this.frame.root.isConnected;
   }
 
+}
+
+/** "Left floor: rear rib" -> "rear rib": the panel is on the map. */
+function shortName(name: string): string {
+  return name.slice(name.indexOf(": ") + 1).trim();
 }

@@ -16,7 +16,7 @@ export class ComparePane {
     this.element = document.createElement("figure");
     this.element.className = "cm-pane cm-compare";
     this.element.innerHTML = `<div class="cm-view"></div><figcaption class="cm-caption"></figcaption>`;
-    host.append(this.element);
+    host.insertBefore(this.element, host.querySelector(".cm-viewbar"));
     this.caption = this.element.querySelector(".cm-caption")!;
     this.pane = new PhotoPane(this.element.querySelector<HTMLElement>(".cm-view")!);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);

@@ -5,6 +5,7 @@ import { icon } from "./icons";
 export interface Frame {
   root: HTMLElement;
   bar: HTMLElement;
+  viewBar: HTMLElement;
   photos: HTMLElement;
   photo: HTMLElement;
   photoName: HTMLElement;
@@ -34,6 +35,7 @@ const MARKUP = `
         aria-label="Photo. Arrow keys move a cross, Enter sets a point, Escape lets go."></div>
       <figcaption class="cm-caption"></figcaption>
     </figure>
+    <div class="cm-bar cm-viewbar"></div>
   </section>
   <section class="cm-body" aria-label="Map of the body">
     <figure class="cm-pane">
@@ -57,6 +59,7 @@ export function buildFrame(parent: HTMLElement | ShadowRoot): Frame {
   return {
     root,
     bar: find(".cm-bar"),
+    viewBar: find(".cm-viewbar"),
     photos: find(".cm-photos"),
     photo: find(".cm-photo"),
     photoName: find(".cm-main .cm-caption"),

@@ -50,12 +50,13 @@ const PAINTERS: Record<string, Painter> = {
 
 const made = new Map<string, CanvasPattern | string>();
 
-export function patternFill(style: StyleEntry, tint: number): CanvasPattern | string {
+/** A tile of the kind's pattern; `casing` puts white below the strokes, so that they are seen on dark metal. */
+export function patternFill(style: StyleEntry, tint: number, casing = false): CanvasPattern | string {
   const ratio = Math.min(3, window.devicePixelRatio || 1);
-  const name = `${style.colour}/${style.pattern}/${tint}/${ratio}`;
+  const name = `${style.colour}/${style.pattern}/${tint}/${casing}/${ratio}`;
   const known = made.get(name);
   if (known) return known;
-  const size = Math.round(10 * ratio);
+  const size = Math.round((casing ? 13 : 10) * ratio);
   const tile = document.createElement("canvas");
   tile.width = tile.height = size;
   const ctx = tile.getContext("2d");
@@ -63,9 +64,17 @@ export function patternFill(style: StyleEntry, tint: number): CanvasPattern | st
   ctx.globalAlpha = tint;
   ctx.fillStyle = ctx.strokeStyle = style.colour;
   ctx.fillRect(0, 0, size, size);
+  const paint = PAINTERS[style.pattern] ?? PAINTERS["dots"]!;
+  if (casing && style.pattern !== "solid") {
+    ctx.globalAlpha = 0.6;
+    ctx.fillStyle = ctx.strokeStyle = "#fff";
+    ctx.lineWidth = 3.6 * ratio;
+    paint(ctx, size);
+    ctx.fillStyle = ctx.strokeStyle = style.colour;
+  }
   ctx.globalAlpha = 0.95;
   ctx.lineWidth = 1.8 * ratio;
-  (PAINTERS[style.pattern] ?? PAINTERS["dots"]!)(ctx, size);
+  paint(ctx, size);
   const pattern = ctx.createPattern(tile, "repeat") ?? style.colour;
   made.set(name, pattern);
   return pattern;
@@ -89,7 +98,7 @@ export function markStyles(style: StyleEntry, look: Look): Style[] {
   if (known) return known;
   const dash = DASHED.has(style.pattern) ? [9, 6] : undefined;
   const width = look.selected ? 3.5 : look.casing ? 2.5 : 1.5;
-  const list = [new Style({ fill: new Fill({ color: patternFill(style, look.faint ? 0.08 : 0.2) }) })];
+  const list = [new Style({ fill: new Fill({ color: patternFill(style, look.faint ? 0.08 : 0.2, look.casing) }) })];
   if (look.casing || look.selected) {
     list.push(new Style({ stroke: new Stroke({ color: "rgba(255,255,255,0.95)", width: width + 3 }) }));
   }

@@ -21,8 +21,8 @@ export function ringOf(coordinates: number[][]): Ring {
   return coordinates.slice(0, -1).map((at) => [at[0]!, 0 - at[1]!] as XY);
 }
 
-function layer(style: (feature: FeatureLike) => Style | Style[] | undefined, z: number) {
-  return new VectorLayer({ source: new VectorSource({ wrapX: false }), style, zIndex: z, updateWhileInteracting: true });
+function layer(style: (feature: FeatureLike) => Style | Style[] | undefined, z: number, declutter = false) {
+  return new VectorLayer({ source: new VectorSource({ wrapX: false }), style, zIndex: z, declutter, updateWhileInteracting: true });
 }
 
 export class PhotoLayers {
@@ -31,10 +31,11 @@ export class PhotoLayers {
   readonly template = layer((f) => templateStyle(f), 2);
   readonly marks = layer((f) => this.markStyle(f), 3);
   readonly sightings = layer((f) => sightingStyle(f), 8);
+  readonly labels = layer((f) => labelStyle(f), 7, true);
   readonly cursor = layer((f) => cursorStyle(f), 9);
 
   get all() {
-    return [this.template, this.marks, this.sightings, this.cursor];
+    return [this.template, this.marks, this.labels, this.sightings, this.cursor];
   }
 
   private markStyle(feature: FeatureLike): Style[] {
@@ -69,22 +70,20 @@ export class PhotoLayers {
     const source = this.sightings.getSource();
     if (!source) return;
     source.clear(true);
+    const labels: Feature[] = [];
     const at = new Map(placing?.panel.datums.map((datum) => [datum.id, datum.atMm]) ?? []);
     for (const sighting of sightings) {
       const rank = placing ? placing.entry.datums.indexOf(sighting.datum) : -1;
       const mm = at.get(sighting.datum);
       const fitted = rank >= 0 && mm && placing ? placing.toPx(mm) : null;
-      if (fitted) source.addFeature(residual(sighting.at, fitted, current === sighting.datum, placing!.entry.residualPx[rank]!, placing!.entry.residualMm[rank]!));
-      source.addFeature(
-        new Feature({
-          geometry: new Point(toOl(sighting.at)),
-          what: "sighting",
-          datum: sighting.datum,
-          text: names(sighting.datum),
-          current: current === sighting.datum,
-        }),
-      );
+      if (fitted) source.addFeature(residual(sighting.at, fitted));
+      const isCurrent = current === sighting.datum;
+      const figures = fitted ? `${placing!.entry.residualPx[rank]!.toFixed(1)} px, ${placing!.entry.residualMm[rank]!.toFixed(1)} mm` : "";
+      const geometry = new Point(toOl(sighting.at));
+      source.addFeature(new Feature({ geometry, what: "sighting", datum: sighting.datum, current: isCurrent }));
+      labels.push(new Feature({ geometry: geometry.clone(), text: [names(sighting.datum), figures].filter(Boolean).join("\n"), current: isCurrent }));
     }
+    refill(this.labels, labels);
   }
 
   setCursor(at: XY | null, from: XY | null): void {
@@ -95,17 +94,12 @@ export class PhotoLayers {
   }
 }
 
-function residual(sighted: XY, fitted: XY, current: boolean, px: number, mm: number): Feature {
+function residual(sighted: XY, fitted: XY): Feature {
   const tip: XY = [
     sighted[0] + (fitted[0] - sighted[0]) * RESIDUAL_SCALE,
     sighted[1] + (fitted[1] - sighted[1]) * RESIDUAL_SCALE,
   ];
-  return new Feature({
-    geometry: new LineString([toOl(sighted), toOl(tip)]),
-    what: "residual",
-    text: `${px.toFixed(1)} px, ${mm.toFixed(1)} mm`,
-    current,
-  });
+  return new Feature({ geometry: new LineString([toOl(sighted), toOl(tip)]), what: "residual" });
 }
 
 export function refill(target: VectorLayer<VectorSource>, features: Feature[]): void {
@@ -129,35 +123,32 @@ function templateStyle(feature: FeatureLike): Style[] {
 function sightingStyle(feature: FeatureLike): Style[] {
   const current = Boolean(feature.get("current"));
   if (feature.get("what") === "residual") {
-    const styles = [
+    return [
       new Style({ stroke: new Stroke({ color: "rgba(0,0,0,0.75)", width: 4.5 }) }),
       new Style({ stroke: new Stroke({ color: "#FFD54A", width: 2.2 }) }),
     ];
-    styles.push(
-      new Style({
-        geometry: (f) => new Point((f.getGeometry() as LineString).getFirstCoordinate()),
-        text: label(String(feature.get("text")), 16, "#FFD54A"),
-      }),
-    );
-    return styles;
   }
   const colour = current ? "#FFD54A" : "#FFFFFF";
   return [
     new Style({ image: new RegularShape({ points: 4, radius: 12, radius2: 0, angle: Math.PI / 4, stroke: new Stroke({ color: "rgba(0,0,0,0.8)", width: 5 }) }) }),
     new Style({ image: new RegularShape({ points: 4, radius: 12, radius2: 0, angle: Math.PI / 4, stroke: new Stroke({ color: colour, width: 2 }) }) }),
     new Style({ image: new Circle({ radius: current ? 9 : 6, stroke: new Stroke({ color: colour, width: 1.6 }) }) }),
-    new Style({ text: label(String(feature.get("text")), -18, colour) }),
   ];
 }
 
-function label(text: string, offsetY: number, colour: string): Text {
-  return new Text({
-    text,
-    offsetY,
-    font: "600 12px sans-serif",
-    fill: new Fill({ color: colour }),
-    stroke: new Stroke({ color: "rgba(0,0,0,0.85)", width: 4 }),
-    overflow: true,
+/** Names and residuals; where they would cover each other, the current point's wins. */
+function labelStyle(feature: FeatureLike): Style {
+  const current = Boolean(feature.get("current"));
+  return new Style({
+    zIndex: current ? 2 : 1,
+    text: new Text({
+      text: String(feature.get("text")),
+      offsetY: 26,
+      font: "600 12px sans-serif",
+      fill: new Fill({ color: current ? "#FFD54A" : "#FFFFFF" }),
+      stroke: new Stroke({ color: "rgba(0,0,0,0.85)", width: 4 }),
+      declutterMode: current ? "obstacle" : "declutter",
+    }),
   });
 }
 

@@ -75,6 +75,7 @@ export class PhotoPane {
   readonly tiles: TileLayer<ImageTile>;
   photo: PhotoEntry | null = null;
   onFailure: (text: string) => void = () => undefined;
+  private whole = true;
   private readonly views = new Map<string, View>();
 
   constructor(readonly host: HTMLElement) {
@@ -92,6 +93,9 @@ export class PhotoPane {
       }),
       moveTolerance: 4,
     });
+    // as long as nobody has moved the photo it stays whole, also when the pane changes its size
+    this.map.on("change:size", () => this.whole && this.fit(0));
+    for (const name of ["pointerdrag", "wheel"]) this.map.on(name as "pointerdrag", () => (this.whole = false));
   }
 
   show(photo: PhotoEntry): void {
@@ -116,16 +120,20 @@ export class PhotoPane {
       });
       this.views.set(photo.id, view);
       this.map.setView(view);
-      this.fitWhenSized();
+      this.fit(0);
     } else {
+      this.whole = false;
       this.map.setView(view);
     }
+    this.shape();
   }
 
-  private fitWhenSized(): void {
-    const size = this.map.getSize();
-    if (size && size[0]! > 0 && size[1]! > 0) this.fit(0);
-    else this.map.once("change:size", () => this.fitWhenSized());
+  /** On a narrow screen the pane takes the photo's shape; see canvas.css. */
+  private shape(): void {
+    if (!this.photo) return;
+    const lying = Math.round(this.view.getRotation() / (Math.PI / 2)) % 2 === 0;
+    const { width, height } = this.photo;
+    this.host.style.setProperty("--cm-aspect", `${lying ? height / width : width / height}`);
   }
 
   get view(): View {
@@ -137,16 +145,20 @@ export class PhotoPane {
   }
 
   fit(duration = 150): void {
-    if (this.photo) this.view.fit(photoExtent(this.photo), { padding: [6, 6, 6, 6], duration });
+    this.whole = true;
+    const size = this.map.getSize();
+    if (this.photo && size && size[0]! > 0 && size[1]! > 0) this.view.fit(photoExtent(this.photo), { padding: [6, 6, 6, 6], duration });
   }
 
   zoomBy(steps: number): void {
+    this.whole = false;
     const zoom = this.view.getZoom();
     if (zoom !== undefined) this.view.animate({ zoom: zoom + steps, duration: 120 });
   }
 
   turn(quarter: 1 | -1): void {
     this.view.setRotation(Math.round(this.view.getRotation() / (Math.PI / 2) + quarter) * (Math.PI / 2));
+    this.shape();
     this.fit(0);
   }
 
@@ -161,6 +173,7 @@ export class PhotoPane {
     if (!at || !size) return;
     const margin = 24;
     if (at[0]! < margin || at[1]! < margin || at[0]! > size[0]! - margin || at[1]! > size[1]! - margin) {
+      this.whole = false;
       this.view.setCenter(toOl(px));
     }
   }

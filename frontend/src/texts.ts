@@ -51,7 +51,7 @@ export function toolHelp(tool: Tool, points: number, chosen: number, touch: bool
       if (chosen === 0) return `${tap} a mark to change it.`;
       return touch
         ? "Drag a point to move it, drag a line to add one, hold a point to take it away."
-        : "Drag a point to move it, drag a line to add one, Alt-click a point to take it away. Delete removes the mark.";
+        : "Drag a point to move it, drag a line to add one, Alt-click a point to take it away. Delete removes the point under the cross, or else the mark.";
     case "hole":
       return points < 3 ? `${tap} round sound metal inside a mark: it is taken out of the mark.` : `${tap} the next point, or close: ${touch ? "tap Finish" : "double-click or Enter"}.`;
     case "split":
@@ -64,7 +64,7 @@ export function toolHelp(tool: Tool, points: number, chosen: number, touch: bool
 export function placeHelp(name: string | null, description: string, isSet: boolean, touch: boolean): string {
   const tap = touch ? "Tap" : "Click";
   if (name === null) return `Choose a datum point on the map, then ${tap.toLowerCase()} the same point on the photo.`;
-  if (isSet) return `${name}: drag it, or nudge it with the arrow keys. Delete takes it away. Or choose another point on the map.`;
+  if (isSet) return `${name}: drag it, or nudge it with the arrow keys. Delete takes it away. Or choose another point on the map. Yellow lines: residuals, ten times longer.`;
   return `${tap} this on the photo: ${name}. ${description}`;
 }
 

@@ -44,6 +44,7 @@ export class Toolbar {
 
   constructor(
     readonly host: HTMLElement,
+    viewHost: HTMLElement,
     private readonly act: Action,
   ) {
     const tools = this.group("Drawing tools", marking);
@@ -60,15 +61,15 @@ export class Toolbar {
     }
     const fixings = this.group("Patch fixing", (s) => marking(s) && s.kind === "patch");
     this.fixing = this.select(fixings);
-    const steps = this.group("Steps", always);
+    const steps = this.group("Steps", (s) => s.mode !== "look");
     this.button(steps, "finish", "Finish", "Enter", () => act("finish"), { shown: (s) => marking(s) && s.drawing });
     this.button(steps, "cancel", "Discard", "Esc", () => act("discard"), { shown: (s) => marking(s) && s.drawing });
     this.button(steps, "remove", "Delete", "Del", () => act("remove"), {
       shown: (s) => (marking(s) && s.chosen > 0 && !s.drawing) || (s.mode === "place" && s.datumSet),
     });
-    this.button(steps, "undo", "Undo", "Ctrl Z", () => act("undo"), { live: (s) => s.canUndo || s.drawing, shown: (s) => s.mode !== "look" });
-    this.button(steps, "redo", "Redo", "Ctrl Y", () => act("redo"), { live: (s) => s.canRedo, shown: (s) => s.mode !== "look" });
-    const views = this.group("View", always);
+    this.button(steps, "undo", "Undo", "Ctrl Z", () => act("undo"), { live: (s) => s.canUndo || s.drawing });
+    this.button(steps, "redo", "Redo", "Ctrl Y", () => act("redo"), { live: (s) => s.canRedo });
+    const views = this.group("View", always, viewHost);
     this.button(views, "closer", "Closer", "+", () => act("closer"));
     this.button(views, "farther", "Farther", "−", () => act("farther"));
     this.button(views, "fit", "Whole", "0", () => act("fit"));
@@ -76,7 +77,7 @@ export class Toolbar {
     this.button(views, "loupe", "Magnify", "m", () => act("loupe"), { on: (s) => s.loupe });
     this.button(views, "snap", "Snap", "n", () => act("snap"), { on: (s) => s.snapping, shown: marking });
     this.lift = this.slider(views);
-    const photos = this.group("Photos", (s) => s.position !== "");
+    const photos = this.group("Photos", (s) => s.position !== "", viewHost);
     this.button(photos, "before", "Before", "Page up", () => act("step", "-1"));
     this.position = document.createElement("span");
     this.position.className = "cm-position";
@@ -84,12 +85,12 @@ export class Toolbar {
     this.button(photos, "after", "Next", "Page down", () => act("step", "1"));
   }
 
-  private group(name: string, shown: (state: BarState) => boolean): HTMLElement {
+  private group(name: string, shown: (state: BarState) => boolean, host = this.host): HTMLElement {
     const element = document.createElement("div");
     element.className = "cm-group";
     element.setAttribute("role", "group");
     element.setAttribute("aria-label", name);
-    this.host.append(element);
+    host.append(element);
     this.groups.push({ element, shown });
     return element;
   }

@@ -7,6 +7,8 @@ under test for it: the formulas are written out again in `true_px`.
 
 from __future__ import annotations
 
+import os
+
 import cv2
 import numpy as np
 
@@ -15,8 +17,9 @@ from corromap.io.templates import load_template
 from corromap.survey import Photo, Sighting, Survey
 
 PANEL = "floor-left"
-WIDTH, HEIGHT = 3000, 2000
-FOCAL = 2900.0
+SCALE = int(os.environ.get("HARNESS_SCALE", "1"))  # 2 gives 24 million pixels
+WIDTH, HEIGHT = 3000 * SCALE, 2000 * SCALE
+FOCAL = 2900.0 * SCALE
 K1 = -0.06
 CENTRE = np.array([(WIDTH - 1) / 2, (HEIGHT - 1) / 2])
 
@@ -26,8 +29,8 @@ def template():
 
 
 # panel mm -> undistorted px: seen from below with the front at the top, v (to the car's left) runs to the right
-MM_TO_PX = np.array([[0.30, 3.1, 700.0], [-1.15, 0.12, 1850.0], [0.00013, 0.00006, 1.0]])
-MM_TO_PX_OTHER = np.array([[-0.1, 2.5, 900.0], [-1.35, -0.05, 1900.0], [0.00002, 0.00011, 1.0]])
+MM_TO_PX = np.diag([SCALE, SCALE, 1.0]) @ np.array([[0.30, 3.1, 700.0], [-1.15, 0.12, 1850.0], [0.00013, 0.00006, 1.0]])
+MM_TO_PX_OTHER = np.diag([SCALE, SCALE, 1.0]) @ np.array([[-0.1, 2.5, 900.0], [-1.35, -0.05, 1900.0], [0.00002, 0.00011, 1.0]])
 
 
 def true_px(mm, matrix=MM_TO_PX):
@@ -67,8 +70,10 @@ def picture(of, *, scale=1.0):
     matrix = MM_TO_PX if of.endswith("floor") else MM_TO_PX_OTHER
     width, height = round(WIDTH * scale), round(HEIGHT * scale)
     rng = np.random.default_rng(7)
-    grain = rng.integers(70, 130, (height // 8, width // 8), dtype=np.uint8)
-    image = cv2.cvtColor(cv2.resize(grain, (width, height)), cv2.COLOR_GRAY2BGR)
+    coarse = rng.integers(70, 130, (height // 8, width // 8), dtype=np.uint8)
+    image = cv2.cvtColor(cv2.resize(coarse, (width, height)), cv2.COLOR_GRAY2BGR)
+    if SCALE > 1:  # fine grain as a phone's sensor gives it: it is what costs bytes
+        image += rng.integers(0, 24, image.shape, dtype=np.uint8)
     image[:, : width // 3] //= 3  # a dark side, for lifting
     body = template().panel(PANEL)
     for zone in body.zones:

@@ -56,7 +56,7 @@ def test_choose_kind_stage_delete_and_undo(canvas):
     assert canvas.data("chosen") == canvas.facts()["marks"][0]["id"]
     canvas.press("r", "2")
     canvas.wait_facts(lambda f: f["marks"][0]["stage"] == "scaled")
-    canvas.press("Delete")
+    canvas.press(*["ArrowUp"] * 4, "Delete")  # away from the point under the cross: the whole mark
     canvas.wait_marks(0)
     canvas.press("Control+z")
     canvas.wait_marks(1)
