@@ -132,10 +132,11 @@ def _steps(steps: tuple[Step, ...], page: Page) -> None:
 
 def _stale(held: state.OpenSurvey) -> None:
     waiting = state.pending(held)
-    if waiting is None:
+    if not waiting:
         return
+    labels = "; ".join(one.label for one in waiting)
     said = (
-        f"Another window changed this survey before your change reached it ({waiting.label}). Nothing was "
+        f"Another window changed this survey before your change reached it ({labels}). Nothing was "
         "overwritten: the page shows the survey reloaded, without your change."
     )
     note([said], "warn")

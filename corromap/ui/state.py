@@ -23,7 +23,7 @@ from corromap.io.survey_file import SurveyFile, SurveyRecord
 from corromap.projection import Projection
 from corromap.survey import Photo, Survey
 from corromap.template import BodyTemplate
-from corromap.ui.photo_routes import grant_photos, is_granted
+from corromap.ui.photo_routes import grant_photos, is_granted, revoke_photos
 from corromap.ui.staged import KeptPhotos, Registrations, StagedEvaluation
 from corromap.ui.steps import Page
 from corromap.ui.surveys import key_of, known_surveys
@@ -280,16 +280,22 @@ def open_survey(path: Path, page: Page = Page.CAR) -> None:
     page : Page
         Where to start.
     """
-    st.session_state.pop("open", None)
+    _let_go()
     st.session_state.pop("pending", None)
     st.query_params.from_dict({"survey": key_of(path), "page": page.value})
 
 
 def close_survey() -> None:
     """Go back to the list of surveys."""
-    st.session_state.pop("open", None)
+    _let_go()
     st.session_state.pop("pending", None)
     st.query_params.from_dict({"page": "surveys"})
+
+
+def _let_go() -> None:
+    held = st.session_state.pop("open", None)
+    if isinstance(held, OpenSurvey):
+        revoke_photos(held.token)
 
 
 def open_current() -> OpenSurvey | None:
@@ -311,6 +317,7 @@ def open_current() -> OpenSurvey | None:
         return None
     held: OpenSurvey | None = st.session_state.get("open")
     if held is None or held.key != key:
+        _let_go()
         path = known_surveys().get(key)
         if path is None:
             raise InputError(
@@ -327,7 +334,7 @@ def open_current() -> OpenSurvey | None:
     return held
 
 
-def change(held: OpenSurvey, label: str, action: Action) -> bool:
+def change(held: OpenSurvey, label: str, action: Action, *, can_wait: bool = True) -> bool:
     """Change the survey file, and tell the person when that was not possible.
 
     Parameters
@@ -338,6 +345,9 @@ def change(held: OpenSurvey, label: str, action: Action) -> bool:
         What is to be done, in words, for messages.
     action : callable
         Does it.
+    can_wait : bool
+        Whether it still means the same after another window's change, so that
+        it may be made later.
 
     Returns
     -------
@@ -348,7 +358,10 @@ def change(held: OpenSurvey, label: str, action: Action) -> bool:
     try:
         action(held.file)
     except StaleSurveyError:
-        st.session_state["pending"] = Pending(held.key, label, action)
+        if can_wait:
+            st.session_state.setdefault("pending", []).append(Pending(held.key, label, action))
+        else:
+            say(f"Not done ({label}): another window changed the survey first. It is shown as it is now.", "warn")
         st.session_state["own_change"] = True
         return False
     except CorromapError as error:
@@ -358,8 +371,8 @@ def change(held: OpenSurvey, label: str, action: Action) -> bool:
     return True
 
 
-def pending(held: OpenSurvey) -> Pending | None:
-    """Return the change that waits because another window was first.
+def pending(held: OpenSurvey) -> tuple[Pending, ...]:
+    """Return the changes that wait because another window was first.
 
     Parameters
     ----------
@@ -368,34 +381,38 @@ def pending(held: OpenSurvey) -> Pending | None:
 
     Returns
     -------
-    Pending or None
-        None when nothing waits for this survey.
+    tuple of Pending
+        In the order they were made; empty when nothing waits.
     """
-    waiting: Pending | None = st.session_state.get("pending")
-    return waiting if waiting is not None and waiting.key == held.key else None
+    return tuple(one for one in st.session_state.get("pending", ()) if one.key == held.key)
 
 
 def retry_pending() -> None:
-    """Make the waiting change on top of what the other window did."""
-    held, waiting = st.session_state.get("open"), st.session_state.pop("pending", None)
-    if isinstance(held, OpenSurvey) and isinstance(waiting, Pending):
-        change(held, waiting.label, waiting.action)
+    """Make the waiting changes on top of what the other window did."""
+    held, waiting = st.session_state.get("open"), st.session_state.pop("pending", [])
+    if not isinstance(held, OpenSurvey):
+        return
+    for one in waiting:
+        change(held, one.label, one.action)
 
 
 def drop_pending() -> None:
-    """Forget the waiting change."""
+    """Forget the waiting changes."""
     st.session_state.pop("pending", None)
 
 
 def undo() -> None:
     """Take back the last change of the open survey."""
-    held = st.session_state.get("open")
-    if isinstance(held, OpenSurvey):
-        change(held, "undo", lambda file: file.undo(expected_revision=file.known_revision))
+    _step_in_log("undo", lambda file: file.undo(expected_revision=file.known_revision))
 
 
 def redo() -> None:
     """Bring back what was taken back last."""
+    _step_in_log("redo", lambda file: file.redo(expected_revision=file.known_revision))
+
+
+def _step_in_log(word: str, action: Action) -> None:
     held = st.session_state.get("open")
     if isinstance(held, OpenSurvey):
-        change(held, "redo", lambda file: file.redo(expected_revision=file.known_revision))
+        # made later, it would take back something else than the person saw
+        change(held, word, action, can_wait=False)

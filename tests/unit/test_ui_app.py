@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from corromap.evaluation import evaluate
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.io.photos import encode_jpeg
 from corromap.io.rules import default_rules
@@ -155,6 +156,16 @@ def test_a_change_left_out_is_not_made(file: SurveyFile) -> None:
     assert "stale_retry" not in {button.key for button in at.button}
 
 
+def test_undo_in_a_stale_window_takes_nothing_of_the_other_back(file: SurveyFile) -> None:
+    at = _open(file)
+    next(field for field in at.text_input if field.key == "car_owner").set_value("mine").run()
+    SurveyFile.open(file.path, author="two").set_car(Car(label="Blue car", owner="mine", seller="theirs"))
+    _button(at, "bar_undo").click().run()
+    assert file.load().survey.car.seller == "theirs"
+    assert "another window changed the survey first" in _html(at)
+    assert "stale_retry" not in {button.key for button in at.button}
+
+
 def test_photos_are_taken_in_and_bad_ones_named(file: SurveyFile) -> None:
     at = _open(file, "photos")
     good, bad = _photo_bytes(1), _photo_bytes(2)[:200]
@@ -263,3 +274,27 @@ def test_the_file_given_on_the_command_line_opens_first(
     at = _open()
     assert at.query_params["survey"] == key_of(elsewhere)
     assert "Blue car" in _html(at)
+
+
+def test_a_note_is_written_printed_and_taken_back(placed: SurveyFile) -> None:
+    at = _open(placed, "outcome")
+    next(field for field in at.text_input if field.key == "note_text_0").set_value("magnet falls off <here>").run()
+    _button(at, "note_add").click().run()
+    assert [note.text for note in placed.load().survey.notes] == ["magnet falls off <here>"]
+    assert "magnet falls off &lt;here&gt;" in _html(at)
+    assert next(field for field in at.text_input if field.key == "note_text_1").value == ""
+    next(b for b in at.button if b.key and b.key.startswith("note_gone_")).click().run()
+    assert placed.load().survey.notes == ()
+
+
+def test_error_sizes_are_changed_and_widen_the_intervals(placed: SurveyFile) -> None:
+    def width() -> float:
+        record = placed.load()
+        whole = evaluate(record.survey, record.template, record.rules).measures.groups[0].affected
+        return whole.high_mm2 - whole.low_mm2
+
+    before = width()
+    at = _open(placed, "outcome")
+    next(field for field in at.number_input if field.key == "size_outline_sigma_px").set_value(6.0).run()
+    assert placed.load().survey.settings.outline_sigma_px == 6.0
+    assert width() > 1.5 * before

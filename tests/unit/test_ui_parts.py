@@ -23,7 +23,7 @@ from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
-from corromap.ui import arrivals, hand_out, markup, photo_routes, serving, staged, steps, surveys, tokens
+from corromap.ui import arrivals, hand_out, markup, photo_routes, serving, staged, state, steps, surveys, tokens
 
 
 @pytest.fixture
@@ -387,3 +387,24 @@ def test_the_copy_opens_as_the_same_survey(file: SurveyFile, tmp_path: Path) -> 
     (tmp_path / "copy.corromap").write_bytes(hand_out.copy_bytes(file))
     copy = SurveyFile.open(tmp_path / "copy.corromap").load().survey
     assert [m.id for m in copy.marks] == [m.id for m in file.load().survey.marks]
+
+
+# Changes that wait
+
+
+def test_every_change_of_a_stale_batch_waits(file: SurveyFile, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two outlines reach Python at once while another window was first: neither is lost."""
+    session: dict[str, object] = {}
+    monkeypatch.setattr(state.st, "session_state", session)
+    held = state.OpenSurvey("key", file, file.load(), "token")
+    session["open"] = held
+    SurveyFile.open(file.path, author="two").set_car(Car("Renamed"))
+    ring = np.array([[620, 300], [700, 300], [700, 380]], dtype=float)
+    for name in ("first", "second"):
+        mark = Mark(MarkId(name), PhotoId("photo-1"), MarkKind.FILLER, PhotoOutline(ring))
+        assert not state.change(held, name, lambda f, m=mark: f.put_mark(m, expected_revision=f.known_revision))
+    assert [one.label for one in state.pending(held)] == ["first", "second"]
+    held.refresh()
+    state.retry_pending()
+    assert {"first", "second"} <= set(file.load().survey.mark_by_id)
+    assert state.pending(held) == ()

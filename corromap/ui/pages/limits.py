@@ -15,6 +15,12 @@ from corromap.ui.widgets import synced
 
 __all__ = ["show_limits"]
 
+_SIZES = (
+    ("click_sigma_px", "One clicked point", "px of the photo"),
+    ("outline_sigma_px", "Where the edge of a mark is drawn", "px of the photo"),
+    ("coarsest_mm_per_px", "Coarsest detail that counts as seen", "mm per px"),
+)
+
 
 def show_limits(held: state.OpenSurvey) -> None:
     """Draw the list of rules with their limits.
@@ -38,6 +44,28 @@ def show_limits(held: state.OpenSurvey) -> None:
             )
         for rule in rules.rules:
             _rule(held, rule)
+    with st.expander("Error sizes the intervals stand on"):
+        lead("Standard errors, from common practice. Larger ones widen every interval; the report prints them.")
+        for column, (name, title, unit) in zip(st.columns(3), _SIZES, strict=True):
+            with column:
+                _size(held, name, f"{title}, {unit}")
+
+
+def _size(held: state.OpenSurvey, name: str, title: str) -> None:
+    key = f"size_{name}"
+    synced(key, float(getattr(held.survey.settings, name)))
+    st.number_input(
+        title, min_value=0.1, max_value=100.0, step=0.5, format="%.1f", key=key, on_change=_save_size, args=(held, name)
+    )
+
+
+def _save_size(held: state.OpenSurvey, name: str) -> None:
+    value = float(st.session_state[f"size_{name}"])
+
+    def save(file: SurveyFile) -> None:
+        file.set_settings(replace(held.survey.settings, **{name: value}), expected_revision=file.known_revision)
+
+    state.change(held, "error size changed", save)
 
 
 def _rule(held: state.OpenSurvey, rule: Rule) -> None:

@@ -15,6 +15,7 @@ from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, grou
 from corromap.ui import state
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
 from corromap.ui.pages.limits import show_limits
+from corromap.ui.pages.notes import show_notes
 from corromap.ui.steps import Page, placed_photos
 from corromap.ui.widgets import next_button
 
@@ -59,6 +60,7 @@ def show_page(held: state.OpenSurvey) -> None:
     _zones(held)
     _groups(held)
     _mountings(held)
+    show_notes(held)
     show_limits(held)
     _cautions()
     next_button(Page.REPORT)
