@@ -138,7 +138,7 @@ def print_json(evaluation: Evaluation) -> None:
     evaluation : Evaluation
         What to print; see ``docs/conventions/evaluation-json.md``.
     """
-    click.echo(json.dumps(evaluation_document(evaluation), ensure_ascii=False, indent=2, allow_nan=False))
+    click.echo(json.dumps(evaluation_document(evaluation), indent=2, allow_nan=False))
 
 
 def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callable[[int, int], None]) -> None:
