@@ -17,7 +17,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.browser.canvas_driver import CanvasDriver
 from tests.browser.conftest import CHROMIUM, FLAGS, Server
@@ -26,7 +26,7 @@ APP = Path(__file__).resolve().parents[1] / "tests" / "browser" / "harness_app.p
 OUTLINES = 15
 
 
-def first_view(browser, url):
+def first_view(browser: Browser, url: str) -> tuple[Page, CanvasDriver, dict[str, int], int]:
     """Bytes over the wire until the whole photo is on the screen."""
     context = browser.new_context(viewport={"width": 1440, "height": 1000})
     page = context.new_page()
@@ -37,14 +37,16 @@ def first_view(browser, url):
     session.on("Network.loadingFinished", lambda e: sizes.update({e["requestId"]: e["encodedDataLength"]}))
     page.goto(url)
     canvas = CanvasDriver(page)
-    page.wait_for_function("() => performance.getEntriesByType('resource').some(e => e.name.includes('/corromap/photo/'))")
+    page.wait_for_function(
+        "() => performance.getEntriesByType('resource').some(e => e.name.includes('/corromap/photo/'))"
+    )
     canvas.settle(6000)
     photo = {urls[i]: size for i, size in sizes.items() if "/corromap/photo/" in urls.get(i, "")}
     component = sum(size for i, size in sizes.items() if "bidi-components" in urls.get(i, ""))
     return page, canvas, photo, component
 
 
-def outlines(canvas):
+def outlines(canvas: CanvasDriver) -> tuple[list[float], list[float], list[float]]:
     """Draw outlines one after another; milliseconds from the closing click to the map drawn anew."""
     latencies, previews, shown = [], [], []
     for i in range(OUTLINES):
@@ -64,7 +66,7 @@ def outlines(canvas):
     return latencies, previews, shown
 
 
-def main():
+def main() -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         server = Server(APP, {"HARNESS_SCALE": "2"}, Path(folder) / "log.txt")
         try:

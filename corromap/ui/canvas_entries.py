@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import MultiPolygon
 
 from corromap.frames import FloatArray
 from corromap.projection import ProjectedMark
@@ -20,6 +20,8 @@ __all__ = ["lay_out"]
 
 _MAP_DIGITS = 1
 """Tenths of a millimetre are finer than a screen shows."""
+_PANEL_DIGITS = 4
+"""Datum points and edges: residuals are drawn from them, so finer."""
 
 
 def lay_out(view: CanvasView, sync: EntrySync, *, report_selection: bool, height_px: int) -> None:
@@ -98,10 +100,9 @@ def _photo(photo: Photo, tile_url: str) -> dict[str, Any]:
     }
 
 
-def _pairs(points: FloatArray, digits: int | None = None) -> list[list[float]]:
+def _pairs(points: FloatArray, digits: int | None = None) -> Any:  # noqa: ANN401  (as deep as the array)
     values = np.asarray(points, dtype=np.float64)
-    pairs: list[list[float]] = (values if digits is None else values.round(digits)).tolist()
-    return pairs
+    return (values if digits is None else values.round(digits)).tolist()
 
 
 def _template(template: BodyTemplate) -> dict[str, Any]:
@@ -113,15 +114,12 @@ def _template(template: BodyTemplate) -> dict[str, Any]:
 
 
 def _panel(panel: Panel, template: BodyTemplate) -> dict[str, Any]:
-    def to_map(points: FloatArray) -> list[list[float]]:
-        return _pairs(panel.map_frame.to_map(points), 2)
-
-    datums = template.datum_positions(panel.id)
+    """Lay out one panel, in its own millimetres; the browser carries them to the map by `map_frame`."""
+    by_id = template.datum_points
     return {
         "id": panel.id,
         "name": panel.name,
-        "outline": to_map(panel.outline.exterior_mm),
-        "outlineMm": _pairs(panel.outline.exterior_mm),
+        "outlineMm": _pairs(panel.outline.exterior_mm, _PANEL_DIGITS),
         "origin": panel.map_frame.origin_mm.tolist(),
         "u": panel.map_frame.u_axis.tolist(),
         "v": panel.map_frame.v_axis.tolist(),
@@ -131,27 +129,21 @@ def _panel(panel: Panel, template: BodyTemplate) -> dict[str, Any]:
                 "id": zone.id,
                 "name": zone.name,
                 "role": zone.role.value,
-                "outline": to_map(zone.outline.exterior_mm),
-                "outlineMm": _pairs(zone.outline.exterior_mm),
+                "outlineMm": _pairs(zone.outline.exterior_mm, _PANEL_DIGITS),
             }
             for zone in panel.zones
         ],
         "datums": [
             {
                 "id": datum_id,
-                "name": template.datum_points[datum_id][1].name,
-                "description": template.datum_points[datum_id][1].description,
-                "shape": template.datum_points[datum_id][1].shape.value,
-                "at": to_map(at_mm)[0],
-                "atMm": at_mm.tolist(),
+                "name": by_id[datum_id][1].name,
+                "description": by_id[datum_id][1].description,
+                "atMm": _pairs(at_mm, _PANEL_DIGITS),
             }
-            for datum_id, at_mm in datums.items()
+            for datum_id, at_mm in template.datum_positions(panel.id).items()
         ],
-        "mountings": [
-            {"id": one.id, "name": one.name, "kind": one.kind.value, "at": to_map(one.at_mm)[0]}
-            for one in panel.mountings
-        ],
-        "lines": [{"kind": one.kind.value, "line": to_map(one.line_mm)} for one in panel.features],
+        "mountings": [{"name": one.name, "atMm": _pairs(one.at_mm, _PANEL_DIGITS)} for one in panel.mountings],
+        "lines": [{"kind": one.kind.value, "lineMm": _pairs(one.line_mm, 1)} for one in panel.features],
     }
 
 
@@ -202,13 +194,9 @@ def _projected(projected: ProjectedMark, panel: Panel) -> dict[str, Any]:
     }
 
 
-def _map_polygons(area: MultiPolygon, panel: Panel) -> list[list[list[list[float]]]]:
-    return [[_map_ring(ring.coords, panel) for ring in (part.exterior, *part.interiors)] for part in _parts(area)]
+def _map_polygons(area: MultiPolygon, panel: Panel) -> list[list[Any]]:
+    return [[_map_ring(ring.coords, panel) for ring in (part.exterior, *part.interiors)] for part in area.geoms]
 
 
-def _parts(area: MultiPolygon) -> list[Polygon]:
-    return list(area.geoms)
-
-
-def _map_ring(coordinates: Any, panel: Panel) -> list[list[float]]:  # noqa: ANN401  (shapely's sequence has no type)
+def _map_ring(coordinates: Any, panel: Panel) -> Any:  # noqa: ANN401  (shapely's sequence has no type)
     return _pairs(panel.map_frame.to_map(np.asarray(coordinates)[:-1]), _MAP_DIGITS)

@@ -12,7 +12,7 @@ import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
 
 import { markStyles, styleOf } from "./paint";
-import { inside } from "./placing";
+import { inside, layOnMap } from "./placing";
 import { toOl } from "./photo_pane";
 import type { DatumEntry, PanelEntry, ProjectedEntry, Ring, StyleEntry, TemplateEntry, XY } from "./types";
 
@@ -78,6 +78,7 @@ export class MapPane {
   setTemplate(template: TemplateEntry): void {
     if (this.template === template) return;
     this.template = template;
+    layOnMap(template);
     const ground: Feature[] = [];
     const names: Feature[] = [];
     const points: Feature[] = [];

@@ -1,7 +1,7 @@
 // Where a photo lies on a panel: the browser's copy of Registration.to_mm and
 // to_px, for previews only. Python stays the truth.
 
-import type { PanelEntry, PlacingEntry, Ring, XY } from "./types";
+import type { PanelEntry, PlacingEntry, Ring, TemplateEntry, XY } from "./types";
 
 const DENSIFY_PX = 50;
 
@@ -126,6 +126,17 @@ export function toMap(panel: PanelEntry, [u, v]: XY): XY {
     panel.origin[0] + u * panel.u[0] + v * panel.v[0],
     panel.origin[1] + u * panel.u[1] + v * panel.v[1],
   ];
+}
+
+/** Carry everything of a template to the map, once. */
+export function layOnMap(template: TemplateEntry): void {
+  for (const panel of template.panels) {
+    const ring = (points: Ring): Ring => points.map((at) => toMap(panel, at));
+    panel.outline = ring(panel.outlineMm);
+    for (const zone of panel.zones) zone.outline = ring(zone.outlineMm);
+    for (const line of panel.lines) line.line = ring(line.lineMm);
+    for (const one of [...panel.datums, ...panel.mountings]) one.at = toMap(panel, one.atMm);
+  }
 }
 
 export function fromMap(panel: PanelEntry, [x, y]: XY): XY {

@@ -31,32 +31,31 @@ export interface DatumEntry {
   id: string;
   name: string;
   description: string;
-  shape: string;
-  at: XY; // map mm
   atMm: XY; // panel mm
+  at: XY; // map mm, reckoned here
 }
 
 export interface ZoneEntry {
   id: string;
   name: string;
   role: string;
-  outline: Ring; // map mm
   outlineMm: Ring;
+  outline: Ring; // map mm, reckoned here
 }
 
 export interface PanelEntry {
   id: string;
   name: string;
-  outline: Ring; // map mm
   outlineMm: Ring;
+  outline: Ring; // map mm, reckoned here
   origin: XY;
   u: XY;
   v: XY;
   covers: string[];
   zones: ZoneEntry[];
   datums: DatumEntry[];
-  mountings: { id: string; name: string; kind: string; at: XY }[];
-  lines: { kind: string; line: Ring }[]; // map mm
+  mountings: { name: string; atMm: XY; at: XY }[];
+  lines: { kind: string; lineMm: Ring; line: Ring }[];
 }
 
 export interface TemplateEntry {

@@ -16,6 +16,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import sync_playwright
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
@@ -35,22 +36,15 @@ FLAGS = (
 @pytest.fixture(scope="session")
 def browser():
     """A headless Chromium, one for the whole run."""
-    playwright_api = pytest.importorskip("playwright.sync_api") if not os.environ.get("CI") else _playwright()
     if CHROMIUM is None:
         message = "Chromium is not installed: the browser tests cannot run"
         if os.environ.get("CI"):
             pytest.fail(message)
         pytest.skip(message)
-    with playwright_api.sync_playwright() as playwright:
+    with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=list(FLAGS))
         yield started
         started.close()
-
-
-def _playwright():
-    from playwright import sync_api
-
-    return sync_api
 
 
 class Server:

@@ -7,6 +7,7 @@ under test for it: the formulas are written out again in `true_px`.
 
 from __future__ import annotations
 
+import itertools
 import os
 
 import cv2
@@ -30,7 +31,9 @@ def template():
 
 # panel mm -> undistorted px: seen from below with the front at the top, v (to the car's left) runs to the right
 MM_TO_PX = np.diag([SCALE, SCALE, 1.0]) @ np.array([[0.30, 3.1, 700.0], [-1.15, 0.12, 1850.0], [0.00013, 0.00006, 1.0]])
-MM_TO_PX_OTHER = np.diag([SCALE, SCALE, 1.0]) @ np.array([[-0.1, 2.5, 900.0], [-1.35, -0.05, 1900.0], [0.00002, 0.00011, 1.0]])
+MM_TO_PX_OTHER = np.diag([SCALE, SCALE, 1.0]) @ np.array(
+    [[-0.1, 2.5, 900.0], [-1.35, -0.05, 1900.0], [0.00002, 0.00011, 1.0]]
+)
 
 
 def true_px(mm, matrix=MM_TO_PX):
@@ -95,7 +98,7 @@ def _circle():
 def _dense(ring):
     closed = np.vstack([ring, ring[:1]])
     steps = np.linspace(0, 1, 30, endpoint=False)[:, None]
-    return np.vstack([a + steps * (b - a) for a, b in zip(closed[:-1], closed[1:], strict=True)])
+    return np.vstack([a + steps * (b - a) for a, b in itertools.pairwise(closed)])
 
 
 def jpeg(of, scale=1.0):

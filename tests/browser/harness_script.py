@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import threading
 from dataclasses import replace
@@ -12,8 +13,22 @@ import streamlit as st
 from corromap.projection import project
 from corromap.registration import Registration, next_datum, place_photos
 from corromap.ui.canvas import (
-    CanvasMode, CanvasView, DatumSelected, MarkAdded, MarkChanged, MarkRemoved, MarkSelected, MarksReplaced,
-    PanelSelected, PhotoStep, PhotoView, RedoAsked, SightingRemoved, SightingSet, UndoAsked, photo_canvas,
+    CanvasMode,
+    CanvasView,
+    DatumSelected,
+    MarkAdded,
+    MarkChanged,
+    MarkRemoved,
+    MarkSelected,
+    MarksReplaced,
+    PanelSelected,
+    PhotoStep,
+    PhotoView,
+    RedoAsked,
+    SightingRemoved,
+    SightingSet,
+    UndoAsked,
+    photo_canvas,
 )  # fmt: skip
 from corromap.ui.photo_routes import grant_photos, tile_url
 from tests.browser import harness_scene as scene
@@ -156,4 +171,4 @@ facts = {
     "photo": st.session_state.photo,
 }  # fmt: skip
 st.json(facts, expanded=False)
-st.html(f"<textarea id='facts' readonly style='width:100%;height:60px'>{__import__('json').dumps(facts)}</textarea>")
+st.html(f"<textarea id='facts' readonly style='width:100%;height:60px'>{json.dumps(facts)}</textarea>")

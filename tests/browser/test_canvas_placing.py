@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
+from corromap.registration import place_photos
 from tests.browser import harness_scene as scene
 from tests.browser.canvas_driver import CanvasDriver
 
@@ -48,10 +49,10 @@ def test_point_is_chosen_on_the_map_dragged_nudged_and_deleted(open_page, stream
     canvas.drag([tuple(first), (first[0] + 60, first[1] + 40)])
     key = f"photo-floor/{name}"
     moved = canvas.wait_facts(lambda f: f["sightings"][key] != first)["sightings"][key]
-    np.testing.assert_allclose(moved, np.array(first) + [60, 40], atol=1.5 * canvas.resolution())
+    np.testing.assert_allclose(moved, np.add(first, (60, 40)), atol=1.5 * canvas.resolution())
     canvas.press("ArrowRight", "ArrowRight", "Shift+ArrowUp")
     nudged = canvas.wait_facts(lambda f: f["sightings"][key] != moved)["sightings"][key]
-    np.testing.assert_allclose(nudged, np.array(moved) + [2, -10], atol=0.011)
+    np.testing.assert_allclose(nudged, np.add(moved, (2, -10)), atol=0.011)
     canvas.press("Delete")
     canvas.wait_facts(lambda f: key not in f["sightings"])
     canvas.press("Control+z")
@@ -74,8 +75,6 @@ def test_two_photos_show_the_same_place(open_page, streamlit_server):
     canvas.settle(600)
     x, y, *_ = json.loads(canvas.data("view"))
     there = json.loads(canvas.page.locator(".cm-compare").get_attribute("data-view"))
-    from corromap.registration import place_photos
-
     registrations = place_photos(scene.survey(), scene.template())
     mm, _ = registrations["photo-floor", scene.PANEL].to_mm([[x, y]])
     expected = registrations["photo-other", scene.PANEL].to_px(mm)[0]

@@ -92,7 +92,7 @@ def test_everything_fits_and_is_large_enough(phone):
     width = canvas.page.evaluate("document.documentElement.scrollWidth")
     assert width <= 390
     small = canvas.root.locator("button:visible, input:visible, select:visible").evaluate_all(
-        "all => all.map(e => [e.textContent || e.title, e.getBoundingClientRect().width, e.getBoundingClientRect().height])"
+        "all => all.map(e => [e.title || e.ariaLabel, e.offsetWidth, e.offsetHeight])"
         ".filter(([_, w, h]) => w < 44 || h < 44)"
     )
     assert small == []

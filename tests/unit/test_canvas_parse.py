@@ -55,6 +55,10 @@ def mark_row(**changes):
     } | changes
 
 
+def added(**changes):
+    return {"type": "mark_added", "mark": mark_row(**changes)}
+
+
 def deliver(known, *rows, applied=None, seen=7):
     events = [{"seq": i + 1, **row} for i, row in enumerate(rows)]
     return parse_outbox({"client": "c1", "seen": seen, "events": events}, known, applied or {})
@@ -63,7 +67,7 @@ def deliver(known, *rows, applied=None, seen=7):
 def test_every_kind_of_event(known):
     box = deliver(
         known,
-        {"type": "mark_added", "mark": mark_row()},
+        added(),
         {"type": "mark_changed", "mark": mark_row(id="old", kind="patch", stage=None, fixing="plug")},
         {"type": "sighting_set", "photo": "p1", "datum": "d1", "at": [12.5, 3]},
         {"type": "sighting_removed", "photo": "p1", "datum": "d1"},
@@ -104,8 +108,8 @@ def test_resend_asks_for_everything(known):
 def test_split_and_join_build_on_events_before_them(known):
     box = deliver(
         known,
-        {"type": "mark_added", "mark": mark_row(id="a", stage="surface")},
-        {"type": "mark_added", "mark": mark_row(id="b", exterior=[[100, 0], [200, 0], [200, 100], [100, 100]])},
+        added(id="a", stage="surface"),
+        added(id="b", exterior=[[100, 0], [200, 0], [200, 100], [100, 100]]),
         {"type": "marks_joined", "marks": ["a", "b"], "id": "ab"},
         {"type": "mark_split", "mark": "ab", "line": [[150, -10], [150, 110]], "id": "half"},
     )
@@ -124,31 +128,39 @@ def test_split_and_join_build_on_events_before_them(known):
         pytest.param({"type": "format_disk"}, "unknown event", id="type"),
         pytest.param({"type": ["undo"]}, "unknown event", id="type not text"),
         pytest.param({"type": "mark_added"}, "object for mark", id="no mark"),
-        pytest.param({"type": "mark_added", "mark": mark_row(id="a b")}, "letters, digits", id="id"),
-        pytest.param({"type": "mark_added", "mark": mark_row(id="x" * 65)}, "letters, digits", id="long id"),
-        pytest.param({"type": "mark_added", "mark": mark_row(photo="other")}, "photo is not there", id="photo"),
-        pytest.param({"type": "mark_added", "mark": mark_row(kind="dent")}, "unknown kind", id="kind"),
-        pytest.param({"type": "mark_added", "mark": mark_row(stage="deep")}, "unknown stage", id="stage"),
-        pytest.param({"type": "mark_added", "mark": mark_row(kind="filler")}, "rust stage belongs to rust", id="stage of filler"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=SQUARE[:2])}, "3 to", id="two points"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0]] * (MAX_VERTICES + 1))}, "3 to", id="too many points"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0], [1, 0], [math.nan, 1]])}, "far outside", id="NaN"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0], [1, 0], [1e9, 1]])}, "far outside", id="far off"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0], [1, 0], ["1", 1]])}, r"\[x, y\]", id="text"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0], [1, 0], [True, 1]])}, r"\[x, y\]", id="boolean"),
-        pytest.param({"type": "mark_added", "mark": mark_row(exterior=[[0, 0], [1, 0], [1, 1, 1]])}, r"\[x, y\]", id="three numbers"),
-        pytest.param({"type": "mark_added", "mark": mark_row(holes=None)}, "holes", id="holes"),
+        pytest.param(added(id="a b"), "letters, digits", id="id"),
+        pytest.param(added(id="x" * 65), "letters, digits", id="long id"),
+        pytest.param(added(photo="other"), "photo is not there", id="photo"),
+        pytest.param(added(kind="dent"), "unknown kind", id="kind"),
+        pytest.param(added(stage="deep"), "unknown stage", id="stage"),
+        pytest.param(added(kind="filler"), "rust stage belongs to rust", id="stage of filler"),
+        pytest.param(added(exterior=SQUARE[:2]), "3 to", id="two points"),
+        pytest.param(added(exterior=[[0, 0]] * (MAX_VERTICES + 1)), "3 to", id="too many points"),
+        pytest.param(added(exterior=[[0, 0], [1, 0], [math.nan, 1]]), "far outside", id="NaN"),
+        pytest.param(added(exterior=[[0, 0], [1, 0], [1e9, 1]]), "far outside", id="far off"),
+        pytest.param(added(exterior=[[0, 0], [1, 0], ["1", 1]]), r"\[x, y\]", id="text"),
+        pytest.param(added(exterior=[[0, 0], [1, 0], [True, 1]]), r"\[x, y\]", id="boolean"),
+        pytest.param(added(exterior=[[0, 0], [1, 0], [1, 1, 1]]), r"\[x, y\]", id="three numbers"),
+        pytest.param(added(holes=None), "holes", id="holes"),
         pytest.param({"type": "mark_changed", "mark": mark_row(id="gone")}, "not there any more", id="changed, gone"),
         pytest.param({"type": "mark_removed", "mark": 7}, "not there any more", id="removed, gone"),
         pytest.param({"type": "marks_joined", "marks": ["old"], "id": "n"}, "two to twenty", id="join one"),
-        pytest.param({"type": "marks_joined", "marks": ["old", "old"], "id": "n"}, "two different", id="join with itself"),
-        pytest.param({"type": "mark_split", "mark": "old", "line": [[200, 0], [200, 50]], "id": "n"}, "does not divide", id="split beside"),
-        pytest.param({"type": "sighting_set", "photo": "p1", "datum": "d2", "at": [1, 1]}, "no datum point", id="datum"),
+        pytest.param(
+            {"type": "marks_joined", "marks": ["old", "old"], "id": "n"}, "two different", id="join with itself"
+        ),
+        pytest.param(
+            {"type": "mark_split", "mark": "old", "line": [[200, 0], [200, 50]], "id": "n"},
+            "does not divide",
+            id="split beside",
+        ),
+        pytest.param(
+            {"type": "sighting_set", "photo": "p1", "datum": "d2", "at": [1, 1]}, "no datum point", id="datum"
+        ),
         pytest.param({"type": "sighting_set", "photo": "p1", "datum": "d1", "at": None}, r"\[x, y\]", id="no place"),
         pytest.param({"type": "photo_step", "step": 5}, "1 or -1", id="step"),
         pytest.param({"type": "panel_selected", "panel": "roof"}, "no panel", id="panel"),
     ],
-)  # fmt: skip
+)
 def test_a_malformed_event_is_refused_alone(known, row, reason):
     box = deliver(known, {"type": "undo"}, row, {"type": "redo"})
     assert [type(event) for event in box.events] == [UndoAsked, RedoAsked]

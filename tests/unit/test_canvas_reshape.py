@@ -15,6 +15,10 @@ RING = np.array([[0, 0], [60, 0], [60, 40], [0, 40]], dtype=float)
 HOLE = np.array([[20, 10], [40, 10], [40, 30], [20, 30]], dtype=float)
 
 
+def moved(ring, right):
+    return ring + np.array([right, 0.0])
+
+
 def mark(exterior, *holes, name="m", kind=MarkKind.RUST, **more):
     return Mark(MarkId(name), PhotoId(more.pop("photo", "p")), kind, PhotoOutline(exterior, holes), **more)
 
@@ -41,22 +45,22 @@ def test_a_line_that_does_not_cross_is_refused(line):
 
 
 def test_joined_ground_counts_once_and_holes_are_filled_where_the_other_covers_them():
-    other = mark(HOLE + [[5, 0]], name="o", stage=RustStage.SCALED)
+    other = mark(moved(HOLE, 5), name="o", stage=RustStage.SCALED)
     joined = join_marks((mark(RING, HOLE, stage=RustStage.SURFACE), other), MarkId("n"))
-    expected = shapely.union(shapely.Polygon(RING, [HOLE]), shapely.Polygon(HOLE + [[5, 0]])).area
+    expected = shapely.union(shapely.Polygon(RING, [HOLE]), shapely.Polygon(moved(HOLE, 5))).area
     assert joined.outline.repaired().area == pytest.approx(expected)
     assert joined.stage is RustStage.SCALED
 
 
 def test_a_hairs_breadth_between_two_hand_drawn_edges_is_bridged():
-    joined = join_marks((mark(RING), mark(RING + [[61.5, 0]], name="o")), MarkId("n"))
+    joined = join_marks((mark(RING), mark(moved(RING, 61.5), name="o")), MarkId("n"))
     # the slit of 1.5 x 40 px closes; nothing else grows
     assert joined.outline.repaired().area == pytest.approx(2 * 2400 + 60, rel=0.002)
 
 
 def test_marks_apart_stay_two_and_the_gap_is_told():
     with pytest.raises(InvalidValueError, match=r"do not touch \(40 px apart\)"):
-        join_marks((mark(RING), mark(RING + [[100, 0]], name="o")), MarkId("n"))
+        join_marks((mark(RING), mark(moved(RING, 100), name="o")), MarkId("n"))
 
 
 def test_kinds_and_photos_are_not_mixed():
@@ -69,10 +73,10 @@ def test_kinds_and_photos_are_not_mixed():
 def test_fixings_that_differ_become_unknown():
     two = (
         mark(RING, kind=MarkKind.PATCH, fixing=PatchFixing.SPOT),
-        mark(RING + [[30, 0]], name="o", kind=MarkKind.PATCH, fixing=PatchFixing.SEAM),
+        mark(moved(RING, 30), name="o", kind=MarkKind.PATCH, fixing=PatchFixing.SEAM),
     )
     assert join_marks(two, MarkId("n")).fixing is PatchFixing.UNKNOWN
     assert (
-        join_marks(two[:1] + (mark(RING, name="q", kind=MarkKind.PATCH, fixing=PatchFixing.SPOT),), MarkId("n")).fixing
+        join_marks((two[0], mark(RING, name="q", kind=MarkKind.PATCH, fixing=PatchFixing.SPOT)), MarkId("n")).fixing
         is PatchFixing.SPOT
     )
