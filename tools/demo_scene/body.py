@@ -8,15 +8,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import coats
 import cv2
+import damage
 import numpy as np
 import shapely
-from numpy.typing import NDArray
-
-import coats
-import damage
 from noise import Field, smoothstep
+from numpy.typing import ArrayLike, NDArray
 from scene_marks import DISTRACTORS, MARKS, SEED
+from skimage.measure import find_contours
 from surface import Surface, srgb
 
 BODY_COLOUR = "#46545f"
@@ -54,7 +54,7 @@ class Panel:
         n = np.cross(u, v)
         return o, u, v, n * np.sign(n @ np.array(SEEN[self.document["seen_from"]], float))
 
-    def to_car(self, uv: Any, height: float = 0.0) -> NDArray[np.float64]:
+    def to_car(self, uv: ArrayLike, height: float = 0.0) -> NDArray[np.float64]:
         """Panel millimetres to the car frame, shape (N, 3)."""
         o, u, v, n = self.place
         uv = np.atleast_2d(np.asarray(uv, float))
@@ -102,7 +102,7 @@ def _press(s: Surface, document: dict[str, Any]) -> None:
         kind = feature["kind"]
         if kind == "rib":
             d = 15 - w.segment(*line) if len(line) == 2 else w.distance(line)
-            w.height += 6.5 * smoothstep(0, 10, d)
+            w.height += 6.5 * smoothstep(-2.5, 6.5, d)
         elif kind == "seam":
             _seam(w, line)
         elif kind == "edge":
@@ -216,8 +216,6 @@ def _mark(s: Surface, mark: dict[str, Any]) -> shapely.Geometry:
 
 def contour(w: Surface, sd: Field) -> shapely.Geometry:
     """Where a distance field is positive, as polygons in panel millimetres."""
-    from skimage.measure import find_contours
-
     padded = np.pad(sd, 1, constant_values=-1e-3)
     rings = [r[:, ::-1] - 1 for r in find_contours(padded, 0.0) if len(r) > 8]
     area = shapely.Polygon()

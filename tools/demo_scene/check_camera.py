@@ -16,11 +16,10 @@ from io import BytesIO
 import cv2
 import mitsuba as mi
 import numpy as np
-from PIL import Image
-
 import post
-import trace
+import tracing
 from camera import Camera
+from PIL import Image
 
 COLUMNS, ROWS, SQUARE_MM, TEXELS = 13, 9, 50.0, 40
 
@@ -29,13 +28,14 @@ def _board(origin: np.ndarray) -> dict[str, object]:
     checks = np.indices((ROWS + 1, COLUMNS + 1)).sum(0) % 2
     picture = np.kron(checks, np.ones((TEXELS, TEXELS))).astype(np.float32) * 0.75 + 0.05
     w, h = (COLUMNS + 1) * SQUARE_MM, (ROWS + 1) * SQUARE_MM
-    a = origin - [SQUARE_MM, SQUARE_MM, 0]
-    verts = np.array([a, a + [w, 0, 0], a + [w, h, 0], a + [0, h, 0]], np.float32)
+    a = origin - np.array([SQUARE_MM, SQUARE_MM, 0])
+    e, g = np.array([w, 0, 0]), np.array([0, h, 0])
+    verts = np.array([a, a + e, a + e + g, a + g], np.float32)
     tex = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
     mesh = (verts, np.array([[0, 1, 2], [0, 2, 3]], np.uint32), tex)
     scene: dict[str, object] = {"type": "scene"}
-    bitmap = {**trace._texture(np.repeat(picture[..., None], 3, 2)), "filter_type": "nearest"}
-    trace.add_mesh(
+    bitmap = {**tracing.texture(np.repeat(picture[..., None], 3, 2)), "filter_type": "nearest"}
+    tracing.add_mesh(
         scene, "board", mesh, {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": bitmap}}, smooth=False
     )
     scene["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": 0.6}}
@@ -56,7 +56,7 @@ def check(camera: Camera, origin: np.ndarray, spp: int) -> np.ndarray:
     """
     scene = mi.load_dict(_board(origin))
     look = post.Look(quality=72)
-    photo = post.develop(camera.distort(trace.trace(scene, camera, spp=spp, depth=2)), look, camera, 4)
+    photo = post.develop(camera.distort(tracing.trace(scene, camera, spp=spp, depth=2)), look, camera, 4)
     data = post.jpeg(photo, camera, look, "2026:09:12 10:00:00")
     grey = np.array(Image.open(BytesIO(data)).convert("L"))
     grid = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), -1).reshape(-1, 2) * SQUARE_MM
@@ -78,13 +78,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--spp", type=int, default=32)
     args = parser.parse_args()
-    trace.start()
+    tracing.start()
     origin = np.array([100.0, 250.0, 0.0])
     out = []
     for eye, aim, up, k1 in (
-        ((420, 420, -560), (410, 450, 0), (1, 0, 0), -0.09),
-        ((60, 250, -620), (420, 460, 0), (0.2, 1, 0), -0.12),
-        ((820, 600, -600), (400, 430, 0), (0, 0.3, 1), -0.06),
+        ((420, 420, -900), (410, 450, 0), (1, 0, 0), -0.09),
+        ((-60, 200, -820), (400, 450, 0), (0.2, 1, 0), -0.12),
+        ((860, 640, -760), (400, 450, 0), (0, 0.3, 1), -0.06),
     ):
         camera = Camera.looking(eye, aim, up, focal_px=1496, dist=(k1, 0.012, 0.0004, -0.0003, 0.0))
         error = check(camera, origin, args.spp)

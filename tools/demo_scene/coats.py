@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike
-
 from noise import Field, cells, smoothstep
+from numpy.typing import ArrayLike
 from surface import Surface, srgb
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-
 from noise import Field, cells, smoothstep
 from surface import Surface, srgb
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
+from scipy.spatial import ConvexHull
 from surface import Surface
 
 Mesh = tuple[NDArray[np.float32], NDArray[np.uint32], NDArray[np.float32]]
@@ -100,7 +102,7 @@ def _rounded(path: NDArray[np.float64], bend: float) -> NDArray[np.float64]:
     keep = np.concatenate([[True], np.linalg.norm(np.diff(line, axis=0), axis=1) > 1e-3])
     line = line[keep]
     dense = [line[:1]]
-    for a, b in zip(line[:-1], line[1:], strict=True):
+    for a, b in itertools.pairwise(line):
         n = max(int(np.linalg.norm(b - a) / 40), 1)
         dense.append(a + (b - a) * np.linspace(0, 1, n + 1)[1:, None])
     return np.concatenate(dense)
@@ -125,8 +127,6 @@ def box(centre: ArrayLike, size: ArrayLike, axes: ArrayLike | None = None, bevel
             faces += [[base + q for q in tri] for tri in quad]
     pts = np.array(verts)
     # bevels: the hull of the six faces; scipy keeps this short
-    from scipy.spatial import ConvexHull
-
     hull = ConvexHull(pts)
     tri = hull.simplices.copy()
     out = (

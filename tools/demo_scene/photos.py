@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-
 from camera import Camera
 from post import Look
 
 DIST = (-0.085, 0.011, 0.0003, -0.0002, 0.0)
 FOCAL_PX = 1496.0
+SELLER_SIZE, SELLER_FOCAL_PX = (1600, 1200), 1152.0
+SELLER_DIST = (-0.115, 0.02, -0.0002, 0.0003, 0.0)
 
 
 @dataclass(frozen=True)
@@ -51,42 +52,202 @@ class Shot:
     lamp: tuple[tuple[float, float, float], tuple[float, float, float], float] | None = None
     ambient: float = 1.0
     look: Look = field(default_factory=Look)
+    source: str = "inspector"
+
+    @property
+    def model(self) -> str:
+        """Invented camera model, for EXIF."""
+        return "Pocket 26" if self.source == "inspector" else "Slate 4"
 
 
 def _cam(eye: tuple[float, float, float], aim: tuple[float, float, float], up: tuple[float, float, float]) -> Camera:
     return Camera.looking(eye, aim, up, focal_px=FOCAL_PX, dist=DIST)
 
 
+def _sell(eye: tuple[float, float, float], aim: tuple[float, float, float], up: tuple[float, float, float]) -> Camera:
+    return Camera.looking(
+        eye, aim, up, size=SELLER_SIZE, focal_px=SELLER_FOCAL_PX, dist=SELLER_DIST, centre_offset=(-5.0, 3.0)
+    )
+
+
 SHOTS = [
     Shot(
-        "01_left_sill_and_floor_front", "Left sill from below and front half of the left floor",
-        _cam((-150, 190, -560), (420, 520, -40), (0, 0, 1)), "2026:09:12 10:04:11",
-        lamp=((150, -150, -1000), (420, 520, 0), 26.0), ambient=0.6, look=Look(exposure=0.105, warmth=0.03),
+        "01_left_sill_and_floor_front",
+        "Left sill from below and front half of the left floor",
+        _cam((-150, 190, -560), (420, 520, -40), (0, 0, 1)),
+        "2026:09:12 10:04:11",
+        lamp=((150, -150, -1000), (420, 520, 0), 26.0),
+        ambient=0.6,
+        look=Look(exposure=0.105, warmth=0.03),
     ),
     Shot(
-        "02_left_floor", "Left floor from below",
-        _cam((-10, 330, -900), (-10, 372, 0), (0, -1, 0.02)), "2026:09:12 10:06:40",
-        torch=2.2e6, spread_deg=50, ambient=0.10, look=Look(exposure=0.135, warmth=0.04, noise=3.2),
+        "02_left_floor",
+        "Left floor from below",
+        _cam((-10, 330, -900), (-10, 372, 0), (0, -1, 0.02)),
+        "2026:09:12 10:06:40",
+        torch=2.2e6,
+        spread_deg=50,
+        ambient=0.10,
+        look=Look(exposure=0.135, warmth=0.04, noise=3.2),
     ),
     Shot(
-        "03_right_floor_and_sill", "Right floor with the right sill's inner face",
-        _cam((330, -120, -760), (330, -430, -10), (0.95, -0.1, 0.1)), "2026:09:12 10:09:27",
-        torch=2.0e6, spread_deg=46, ambient=0.10, look=Look(exposure=0.13, warmth=0.04, noise=3.2),
+        "03_right_floor_and_sill",
+        "Right floor with the right sill's inner face",
+        _cam((330, -120, -760), (330, -430, -10), (0.95, -0.1, 0.1)),
+        "2026:09:12 10:09:27",
+        torch=2.0e6,
+        spread_deg=46,
+        ambient=0.10,
+        look=Look(exposure=0.13, warmth=0.04, noise=3.2),
     ),
     Shot(
-        "04_left_sill_outer", "Left sill, outer face, from outside, low",
-        _cam((-400, 1120, -250), (40, 695, -75), (0, 0, 1)), "2026:09:12 10:14:02",
-        lamp=((900, 2100, 300), (60, 695, -60), 14.0), ambient=1.0, look=Look(exposure=0.12, noise=2.0),
+        "04_left_sill_outer",
+        "Left sill, outer face, from outside, low",
+        _cam((-400, 1120, -250), (40, 695, -75), (0, 0, 1)),
+        "2026:09:12 10:14:02",
+        lamp=((900, 2100, 300), (60, 695, -60), 14.0),
+        ambient=1.0,
+        look=Look(exposure=0.12, noise=2.0),
     ),
     Shot(
-        "05_rear_left", "Rear end, left: rail, spring hanger, boot floor",
-        _cam((-610, 110, -430), (-1080, 420, 100), (0, 0, 1)), "2026:09:12 10:18:33",
-        lamp=((-500, -300, -900), (-1120, 330, 100), 24.0), ambient=0.6, look=Look(exposure=0.105, warmth=0.03),
+        "05_rear_left",
+        "Rear end, left: rail, spring hanger, boot floor",
+        _cam((-610, 110, -430), (-1080, 420, 100), (0, 0, 1)),
+        "2026:09:12 10:18:33",
+        lamp=((-500, -300, -900), (-1120, 330, 100), 24.0),
+        ambient=0.6,
+        look=Look(exposure=0.105, warmth=0.03),
     ),
     Shot(
-        "06_left_patches_close", "Left floor, seat bay, patches close up",
-        _cam((-60, 300, -480), (-95, 425, 0), (0.12, -1, 0.05)), "2026:09:12 10:21:50",
-        torch=8.0e5, spread_deg=50, ambient=0.2, look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+        "06_left_patches_close",
+        "Left floor, seat bay, patches close up",
+        _cam((-60, 300, -480), (-95, 425, 0), (0.12, -1, 0.05)),
+        "2026:09:12 10:21:50",
+        torch=8.0e5,
+        spread_deg=50,
+        ambient=0.2,
+        look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+    ),
+    Shot(
+        "07_left_floor_rear",
+        "Left floor, rear bay, and the heel-board",
+        _cam((-420, 240, -520), (-560, 380, 0), (0.2, -1, 0.1)),
+        "2026:09:12 10:24:16",
+        torch=9.0e5,
+        spread_deg=50,
+        ambient=0.2,
+        look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+    ),
+    Shot(
+        "08_left_sill_under_close",
+        "Left sill from below, front half, close up",
+        _cam((300, 520, -560), (340, 640, -130), (0.1, -1, 0.3)),
+        "2026:09:12 10:26:02",
+        torch=9.0e5,
+        spread_deg=50,
+        ambient=0.25,
+        look=Look(exposure=0.14, warmth=0.04, noise=2.8),
+    ),
+    Shot(
+        "09_right_sill",
+        "Right sill from inside and below",
+        _cam((60, -170, -520), (200, -620, -90), (0, 0, 1)),
+        "2026:09:12 10:30:45",
+        lamp=((-300, 100, -1000), (200, -560, -60), 24.0),
+        ambient=0.5,
+        look=Look(exposure=0.11, warmth=0.03),
+    ),
+    Shot(
+        "10_right_floor_front",
+        "Right floor, footwell and its holes, close up",
+        _cam((420, -330, -520), (450, -400, 0), (0.1, 1, 0.1)),
+        "2026:09:12 10:33:20",
+        torch=9.0e5,
+        spread_deg=50,
+        ambient=0.2,
+        look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+    ),
+    Shot(
+        "s01_left_side_low",
+        "Seller: left sill",
+        _sell((-950, 1500, -160), (-250, 690, -40), (0, 0, 1)),
+        "2026:08:30 18:41:05",
+        ambient=1.1,
+        look=Look(exposure=0.13, noise=2.4),
+        source="seller",
+    ),
+    Shot(
+        "s02_left_floor",
+        "Seller: left floor",
+        _sell((-430, 150, -640), (0, 380, 0), (0.3, 0.1, 1)),
+        "2026:08:30 18:43:31",
+        torch=1.6e6,
+        spread_deg=52,
+        ambient=0.3,
+        look=Look(exposure=0.12, warmth=0.05, noise=4.0),
+        source="seller",
+    ),
+    Shot(
+        "s03_left_floor_again",
+        "Seller: left floor, nearly the same again",
+        _sell((-445, 165, -628), (-8, 384, 0), (0.3, 0.1, 1)),
+        "2026:08:30 18:43:38",
+        torch=1.6e6,
+        spread_deg=52,
+        ambient=0.3,
+        look=Look(exposure=0.12, warmth=0.05, noise=4.0),
+        source="seller",
+    ),
+    Shot(
+        "s04_right_floor_dark",
+        "Seller: right floor, too dark",
+        _sell((-420, -200, -640), (20, -390, 0), (0.3, -0.1, 1)),
+        "2026:08:30 18:45:12",
+        torch=0.5e6,
+        spread_deg=40,
+        ambient=0.12,
+        look=Look(exposure=0.012, warmth=0.05, noise=6.0),
+        source="seller",
+    ),
+    Shot(
+        "s05_rear_blurred",
+        "Seller: rear end, blurred",
+        _sell((-1760, 120, -330), (-1180, 330, 120), (0, 0, 1)),
+        "2026:08:30 18:47:50",
+        lamp=((-1900, -300, -900), (-1200, 330, 100), 22.0),
+        ambient=0.6,
+        look=Look(exposure=0.11, blur_px=6.0),
+        source="seller",
+    ),
+    Shot(
+        "s06_rear_from_behind",
+        "Seller: rear end from behind",
+        _sell((-1790, 60, -360), (-1180, 240, 120), (0, 0, 1)),
+        "2026:08:30 18:48:02",
+        lamp=((-1900, -300, -900), (-1200, 330, 100), 22.0),
+        ambient=0.6,
+        look=Look(exposure=0.11),
+        source="seller",
+    ),
+    Shot(
+        "s07_tunnel",
+        "Seller: tunnel with exhaust and shaft",
+        _sell((-640, -20, -520), (-100, 0, 120), (0, 0, 1)),
+        "2026:08:30 18:50:27",
+        torch=1.2e6,
+        spread_deg=50,
+        ambient=0.3,
+        look=Look(exposure=0.11, warmth=0.04, noise=3.6),
+        source="seller",
+    ),
+    Shot(
+        "s08_right_side_low",
+        "Seller: right sill, outer face",
+        _sell((700, -1480, -150), (60, -690, -40), (0, 0, 1)),
+        "2026:08:30 18:53:44",
+        ambient=1.1,
+        look=Look(exposure=0.13, noise=2.4),
+        source="seller",
     ),
 ]
 

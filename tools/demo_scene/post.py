@@ -8,12 +8,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import piexif
+from camera import Camera
 from numpy.typing import NDArray
 from PIL import Image
 
-from camera import Camera
-
-MAKE, MODEL = "Invented", "Pocket 26"
+MAKE = "Invented"
 SENSOR_WIDTH_MM = 6.4
 
 
@@ -79,12 +78,13 @@ def develop(photo: NDArray[np.float32], look: Look, camera: Camera, seed: int) -
 
 def _curve(x: NDArray[np.float32]) -> NDArray[np.float32]:
     """Soft shoulder and a slight toe, then the sRGB curve (own numbers, common practice)."""
+    x = np.minimum(x, 2.8)  # beyond it the curve would bend down again
     y = np.clip(1.18 * x / (1 + 0.5 * x + 0.12 * x * x), 0, 1)
     y = y * (0.82 + 0.18 * np.clip(y / 0.25, 0, 1))
     return np.where(y <= 0.0031308, 12.92 * y, 1.055 * np.maximum(y, 1e-9) ** (1 / 2.4) - 0.055).astype(np.float32)
 
 
-def exif(camera: Camera, taken: str) -> bytes:
+def exif(camera: Camera, model: str, taken: str) -> bytes:
     """EXIF block; `taken` is ``YYYY:MM:DD HH:MM:SS``."""
     focal_mm = camera.focal_px * SENSOR_WIDTH_MM / camera.width
     diagonal = np.hypot(camera.width, camera.height)
@@ -94,7 +94,7 @@ def exif(camera: Camera, taken: str) -> bytes:
             {
                 "0th": {
                     piexif.ImageIFD.Make: MAKE,
-                    piexif.ImageIFD.Model: MODEL,
+                    piexif.ImageIFD.Model: model,
                     piexif.ImageIFD.Orientation: 1,
                     piexif.ImageIFD.DateTime: taken,
                 },
@@ -110,10 +110,10 @@ def exif(camera: Camera, taken: str) -> bytes:
     )
 
 
-def jpeg(image: NDArray[np.uint8], camera: Camera, look: Look, taken: str) -> bytes:
+def jpeg(image: NDArray[np.uint8], camera: Camera, look: Look, taken: str, model: str = "Pocket 26") -> bytes:
     """The file as the phone would have written it."""
     out = io.BytesIO()
     Image.fromarray(image).save(
-        out, "JPEG", quality=look.quality, subsampling="4:2:0", optimize=True, exif=exif(camera, taken)
+        out, "JPEG", quality=look.quality, subsampling="4:2:0", optimize=True, exif=exif(camera, model, taken)
     )
     return out.getvalue()

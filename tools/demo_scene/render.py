@@ -7,14 +7,19 @@ import copy
 import json
 import pickle
 import time
+import zlib
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 import body
+import mitsuba as mi
+import numpy as np
+import post
+import tracing
+import vehicle
+import workshop
 from photos import SHOTS, Shot, torch_seat
 
 HERE = Path(__file__).resolve().parent
@@ -45,8 +50,6 @@ def build_panels(scale: float, cache: Path | None) -> dict[str, body.Panel]:
 
 def light(scene: dict[str, Any], shot: Shot) -> None:
     """Room, lamp and torch of one shot."""
-    import workshop
-
     k = shot.ambient
     scene["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.02 * k, 0.021 * k, 0.023 * k]}}
     for name in [n for n in scene if n.startswith("tube")]:
@@ -63,9 +66,6 @@ def light(scene: dict[str, Any], shot: Shot) -> None:
 
 def solids(panels: dict[str, body.Panel], step: float) -> dict[str, Any]:
     """Car and workshop, built once for all shots."""
-    import vehicle
-    import workshop
-
     scene: dict[str, Any] = {"type": "scene"}
     vehicle.assemble(scene, panels, step)
     workshop.shell(scene)
@@ -75,23 +75,25 @@ def solids(panels: dict[str, body.Panel], step: float) -> dict[str, Any]:
     return scene
 
 
-def picture(shot: Shot, base: dict[str, Any], scale: float, spp: int, passes: int) -> bytes:
-    """One finished JPEG."""
-    import mitsuba as mi
-
-    import post
-    import trace
-
+def picture(shot: Shot, base: dict[str, Any], scale: float, spp: int, passes: int, keep: Path | None = None) -> bytes:
+    """One finished JPEG; the linear picture is kept in `keep` when given."""
     scene = copy.copy(base)
     light(scene, shot)
     camera = shot.camera.scaled(scale)
     started = time.perf_counter()
     loaded = mi.load_dict(scene)
     print(f"  load {time.perf_counter() - started:.0f} s", flush=True)
-    plain = trace.trace(loaded, camera, spp=spp, passes=passes, seed=11)
+    plain = tracing.trace(loaded, camera, spp=spp, passes=passes, seed=11)
     print(f"  trace {time.perf_counter() - started:.0f} s", flush=True)
-    image = post.develop(camera.distort(plain), shot.look, camera, seed=int(shot.name[:2]))
-    return post.jpeg(image, camera, shot.look, shot.taken)
+    if keep is not None:
+        np.save(keep / f"{shot.name}.npy", plain.astype(np.float16))
+    image = post.develop(camera.distort(plain), shot.look, camera, seed=zlib.crc32(shot.name.encode()))
+    return post.jpeg(image, camera, shot.look, shot.taken, shot.model)
+
+
+def _place(shot: Shot, wanted: list[str]) -> int:
+    """Order asked for on the command line."""
+    return next((i for i, w in enumerate(wanted) if shot.name.startswith(w)), len(wanted))
 
 
 def main() -> None:
@@ -104,23 +106,25 @@ def main() -> None:
     parser.add_argument("--passes", type=int, default=2)
     parser.add_argument("--step", type=float, default=2.0, help="mesh step, mm")
     parser.add_argument("--cache", type=Path, help="pickle of the painted panels")
+    parser.add_argument("--keep", type=Path, help="folder for the linear pictures, to develop again without tracing")
     parser.add_argument("--out", type=Path, default=HERE.parents[1] / "demo_images" / "photos")
     args = parser.parse_args()
     started = time.perf_counter()
     panels = build_panels(args.texture, args.cache)
     print(f"panels {time.perf_counter() - started:.0f} s", flush=True)
-    import trace
-
-    trace.start()
+    tracing.start()
     base = solids(panels, args.step)
     print(f"scene {time.perf_counter() - started:.0f} s", flush=True)
     args.out.mkdir(parents=True, exist_ok=True)
-    for shot in SHOTS:
+    for shot in sorted(SHOTS, key=lambda s: _place(s, args.shots)):
         if args.shots and not any(shot.name.startswith(s) for s in args.shots):
             continue
-        data = picture(shot, base, args.scale, args.spp, args.passes)
+        data = picture(shot, base, args.scale, args.spp, args.passes, args.keep)
         (args.out / f"{shot.name}.jpg").write_bytes(data)
-        print(json.dumps({"shot": shot.name, "kB": len(data) // 1000, "s": round(time.perf_counter() - started)}), flush=True)
+        print(
+            json.dumps({"shot": shot.name, "kB": len(data) // 1000, "s": round(time.perf_counter() - started)}),
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

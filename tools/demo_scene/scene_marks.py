@@ -18,7 +18,7 @@ from typing import Any
 SEED = 1968
 
 
-def _rust(ident: str, panel: str, stage: str, fray: tuple[float, float] = (9, 55), **shape: Any) -> dict[str, Any]:
+def _rust(ident: str, panel: str, stage: str, fray: tuple[float, float] = (9, 55), **shape: object) -> dict[str, Any]:
     return {"id": ident, "panel": panel, "kind": "rust", "stage": stage, "fray": fray, **shape}
 
 

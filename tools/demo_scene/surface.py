@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from noise import Field, fbm, smooth_noise, smoothstep
+from numpy.typing import ArrayLike, NDArray
 
 Colour = tuple[float, float, float]
 

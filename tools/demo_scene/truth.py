@@ -10,9 +10,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-import shapely
-
 import body
+import shapely
 from photos import SHOTS
 from render import HERE, TEMPLATE, build_panels
 from scene_marks import MARKS
@@ -36,8 +35,8 @@ def mark_documents(panels: dict[str, body.Panel]) -> list[dict[str, Any]]:
                 "area_mm2": round(float(area.area), 1),
                 "pieces": [
                     {
-                        "exterior_mm": [[round(float(x), 2) for x in p] for p in piece.exterior.coords[:-1]],
-                        "holes_mm": [[[round(float(x), 2) for x in p] for p in r.coords[:-1]] for r in piece.interiors],
+                        "exterior_mm": [[round(float(x), 1) for x in p] for p in piece.exterior.coords[:-1]],
+                        "holes_mm": [[[round(float(x), 1) for x in p] for p in r.coords[:-1]] for r in piece.interiors],
                     }
                     for piece in pieces
                 ],
@@ -71,6 +70,21 @@ def _area(areas: list[shapely.Geometry], ground: shapely.Polygon) -> float:
     return round(float(shapely.union_all(areas).intersection(ground).area), 1) if areas else 0.0
 
 
+def _text(document: dict[str, Any]) -> str:
+    """JSON with one line for each mark, zone or photo."""
+    parts = []
+    for key, value in document.items():
+        if isinstance(value, dict):
+            rows = ",\n".join(f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in value.items())
+            parts.append(f" {json.dumps(key)}: {{\n{rows}\n }}")
+        elif isinstance(value, list):
+            rows = ",\n".join(f"  {json.dumps(v)}" for v in value)
+            parts.append(f" {json.dumps(key)}: [\n{rows}\n ]")
+        else:
+            parts.append(f" {json.dumps(key)}: {json.dumps(value)}")
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
 def main() -> None:
     """Write both files."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -80,20 +94,22 @@ def main() -> None:
     panels = build_panels(1.0, args.cache)
     documents = body.read_template(TEMPLATE)
     truth = {
-        "about": "Exact: the pictures were painted from these outlines. Panel millimetres of body_templates/two-seat-open.json. "
+        "about": "Exact: the pictures were painted from these outlines. Panel millimetres of the body template. "
         "A patch ends at the outer toe of its weld bead. A hole lies inside its scaled rust; the union counts once.",
         "template": "two-seat-open",
         "zones": zone_areas(panels, documents),
         "marks": mark_documents(panels),
     }
+    shots = [s for s in SHOTS if (args.out / "photos" / f"{s.name}.jpg").exists()]
     cameras = {
-        "about": "OpenCV pinhole with Brown-Conrady distortion: dist = k1, k2, p1, p2, k3. rvec and tvec_mm carry the car frame "
-        "(ISO 8855: x forward, y left, z up, mm) to the camera frame (x right, y down, z forward). Pixel centres start at (0, 0).",
-        "photos": {f"{s.name}.jpg": {"title": s.title, **s.camera.as_document()} for s in SHOTS},
+        "about": "OpenCV pinhole with Brown-Conrady distortion: dist = k1, k2, p1, p2, k3. rvec and tvec_mm carry the "
+        "car frame (ISO 8855: x forward, y left, z up, mm) to the camera frame (x right, y down, z forward). "
+        "Pixel centres start at (0, 0).",
+        "photos": {f"{s.name}.jpg": {"title": s.title, **s.camera.as_document()} for s in shots},
     }
     args.out.mkdir(parents=True, exist_ok=True)
     for name, document in (("truth.json", truth), ("cameras.json", cameras)):
-        (args.out / name).write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+        (args.out / name).write_text(_text(document), encoding="utf-8")
     print({k: sum(z.get(k, 0) for z in truth["zones"].values()) for k in KINDS})
 
 

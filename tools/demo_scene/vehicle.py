@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 import body
 import meshes
 import mitsuba as mi
-import trace
+import numpy as np
+import tracing
 from meshes import Mesh
+from numpy.typing import ArrayLike, NDArray
 
 
 def ribbon(curve_mm: ArrayLike, width: float, thick: float) -> Mesh:
@@ -25,7 +24,11 @@ def ribbon(curve_mm: ArrayLike, width: float, thick: float) -> Mesh:
     tex = np.stack(np.broadcast_arrays(c[:, :1] / 1000, np.arange(5)[None] * 0.05), -1)
     flat = meshes.grid_faces(len(c), 5)
     v = verts.reshape(-1, 3)[flat].reshape(-1, 3)
-    return v.astype(np.float32), np.arange(len(v)).reshape(-1, 3).astype(np.uint32), tex.reshape(-1, 2)[flat].reshape(-1, 2).astype(np.float32)
+    return (
+        v.astype(np.float32),
+        np.arange(len(v)).reshape(-1, 3).astype(np.uint32),
+        tex.reshape(-1, 2)[flat].reshape(-1, 2).astype(np.float32),
+    )
 
 
 class Builder:
@@ -33,7 +36,7 @@ class Builder:
 
     def __init__(self, scene: dict[str, Any]) -> None:
         self.scene, self.count = scene, 0
-        m = lambda *a, **k: mi.load_dict(trace.plain_material(*a, **k))  # noqa: E731 - table below
+        m = lambda *a, **k: mi.load_dict(tracing.plain_material(*a, **k))  # noqa: E731 - table below
         self.black = m("#232221", 0.6, 0.0, grime=0.42, seed=1)
         self.pipe = m("#5d5a52", 0.45, 0.6, grime=0.45, seed=2)
         self.copper = m("#6b4a35", 0.4, 0.6, grime=0.4, seed=3)
@@ -43,15 +46,20 @@ class Builder:
         self.alloy = m("#77766f", 0.45, 0.6, grime=0.55, seed=7)
         self.rubber = m("#1f1e1d", 0.75, 0.0, grime=0.22, seed=8)
         self.paint = m(body.BODY_COLOUR, 0.3, 0.0, grime=0.0, seed=9)
-        self.dark = mi.load_dict({"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.012, 0.010, 0.009]}}})
+        self.dark = mi.load_dict(
+            {
+                "type": "twosided",
+                "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.012, 0.010, 0.009]}},
+            }
+        )
         self.inside = m("#2a1d16", 0.9, 0.0, grime=0.5, seed=10, kind="rust")
         self.leaf = m("#332a24", 0.75, 0.1, grime=0.55, seed=12, kind="rust")
         self.silver = m("#8a8a86", 0.4, 0.3, grime=0.5, seed=11)
 
-    def add(self, mesh: Mesh, material: Any, *, smooth: bool = False) -> None:
+    def add(self, mesh: Mesh, material: object, *, smooth: bool = False) -> None:
         """Put one part in."""
         self.count += 1
-        trace.add_mesh(self.scene, f"part{self.count}", mesh, material, smooth=smooth)
+        tracing.add_mesh(self.scene, f"part{self.count}", mesh, material, smooth=smooth)
 
     def wall(self, a: ArrayLike, along: ArrayLike, across: ArrayLike, towards: ArrayLike) -> None:
         """Undersealed face from corner `a` along two edge vectors."""
@@ -60,7 +68,7 @@ class Builder:
         s = body.plain_skin(length, width, self.count)
         mesh, fine = meshes.skin(s, a, e / length, f / width, towards, 2.0)
         self.count += 1
-        trace.add_mesh(self.scene, f"part{self.count}", mesh, trace.skin_material(s, fine))
+        tracing.add_mesh(self.scene, f"part{self.count}", mesh, tracing.skin_material(s, fine))
 
 
 def walls(b: Builder) -> None:
@@ -78,14 +86,15 @@ def walls(b: Builder) -> None:
 
 
 def flanges(b: Builder, panels: dict[str, body.Panel]) -> None:
-    """The pinched flange below the outer edge of each sill, with the notches of the template."""
+    """The pinched flanges below both lower edges of each sill, with the notches of the template."""
     for side in ("left", "right"):
-        panel = panels[f"sill-{side}-underside"]
-        cuts = sorted(d["at_mm"][0] for d in panel.document["datum_points"] if d["shape"] == "flange notch")
-        edges = [0.0, *[x for c in cuts for x in (c - 5, c + 5)], 1480.0]
-        for lo, hi in zip(edges[::2], edges[1::2], strict=True):
-            middle = panel.to_car([(lo + hi) / 2, 104.2], 4.5)[0]
-            b.add(meshes.box(middle, (hi - lo, 2.4, 10.0), bevel_mm=0.6), b.black)
+        under = panels[f"sill-{side}-underside"]
+        for panel, v, drop in ((under, 104.2, 10.0), (panels[f"sill-{side}-inner"], 0.8, 7.0)):
+            cuts = sorted(d["at_mm"][0] for d in panel.document["datum_points"] if d["shape"] == "flange notch")
+            edges = [0.0, *[x for c in cuts for x in (c - 5, c + 5)], 1480.0]
+            for lo, hi in zip(edges[::2], edges[1::2], strict=True):
+                middle = under.to_car([(lo + hi) / 2, v], drop / 2 - 0.5)[0]
+                b.add(meshes.box(middle, (hi - lo, 2.4, drop), bevel_mm=0.6), b.black)
 
 
 def dark_inside(b: Builder) -> None:
@@ -94,23 +103,57 @@ def dark_inside(b: Builder) -> None:
     b.add(meshes.quad((560, -700, 480), (1800, -700, 480), (1800, 700, 480), (560, 700, 480)), b.dark)
     for s in (1, -1):
         b.add(meshes.quad((-688, s * 160, 34), (590, s * 160, 34), (590, s * 588, 34), (-688, s * 588, 34)), b.dark)
-        b.add(meshes.quad((-740, s * 645, -128), (740, s * 645, -128), (740, s * 645, 60), (-740, s * 645, 60)), b.inside)
-        b.add(meshes.quad((-740, s * 592, -60), (740, s * 592, -60), (740, s * 693, -60), (-740, s * 693, -60)), b.inside)
-        b.add(meshes.quad((-1500, s * 420, 92), (-770, s * 420, 92), (-770, s * 420, 198), (-1500, s * 420, 198)), b.inside)
+        b.add(
+            meshes.quad((-740, s * 645, -128), (740, s * 645, -128), (740, s * 645, 60), (-740, s * 645, 60)), b.inside
+        )
+        b.add(
+            meshes.quad((-740, s * 592, -60), (740, s * 592, -60), (740, s * 693, -60), (-740, s * 693, -60)), b.inside
+        )
+        b.add(
+            meshes.quad((-1500, s * 420, 92), (-770, s * 420, 92), (-770, s * 420, 198), (-1500, s * 420, 198)),
+            b.inside,
+        )
 
 
 def pipes(b: Builder) -> None:
     """Brake and fuel pipe along the left floor, cable on the right, with clips."""
     for y, r, mat, name in ((184, 3.2, b.copper, "brake"), (196, 4.4, b.pipe, "fuel")):
         z = -9.0 - (r - 3)
-        line = [(640, y, 20), (600, y, z), (290, y, z), (262, y, -53), (138, y, -53), (110, y, z), (-290, y, z), (-312, y, -48), (-410, y, -48), (-432, y, z), (-690, y, z)]
-        line += [(-715, y, 10), (-830, y - 10, 150), (-900, y - 20, 180), (-1150, y - 30 if name == "brake" else y + 60, 185)]
+        line = [
+            (640, y, 20),
+            (600, y, z),
+            (290, y, z),
+            (262, y, -53),
+            (138, y, -53),
+            (110, y, z),
+            (-290, y, z),
+            (-312, y, -48),
+            (-410, y, -48),
+            (-432, y, z),
+            (-690, y, z),
+        ]
+        line += [
+            (-715, y, 10),
+            (-830, y - 10, 150),
+            (-900, y - 20, 180),
+            (-1150, y - 30 if name == "brake" else y + 60, 185),
+        ]
         b.add(meshes.tube(line, r, 14, 14), mat, smooth=True)
     for x in (520, 380, 40, -90, -220, -520, -640):
         b.add(meshes.box((x, 190, -13), (13, 34, 11), bevel_mm=2), b.steel)
         b.add(meshes.disc_head((x, 211, -3), (0, 0, -1), 5, 5, 6), b.steel)
         b.add(meshes.box((x, 208, -4), (13, 16, 2.5), bevel_mm=0.5), b.steel)
-    cable = [(380, -150, 30), (200, -175, -55), (130, -176, -55), (0, -180, -14), (-300, -178, -50), (-420, -178, -50), (-690, -190, -20), (-900, -260, -30), (-1140, -420, -50)]
+    cable = [
+        (380, -150, 30),
+        (200, -175, -55),
+        (130, -176, -55),
+        (0, -180, -14),
+        (-300, -178, -50),
+        (-420, -178, -50),
+        (-690, -190, -20),
+        (-900, -260, -30),
+        (-1140, -420, -50),
+    ]
     b.add(meshes.tube(cable, 4, 12, 40), b.black, smooth=True)
     for x in (20, -200, -560):
         b.add(meshes.box((x, -179, -9), (12, 14, 16), bevel_mm=2), b.steel)
@@ -118,14 +161,35 @@ def pipes(b: Builder) -> None:
 
 def driveline(b: Builder) -> None:
     """Gearbox, shaft, exhaust, silencer."""
-    b.add(meshes.tube([(1020, 0, 60), (900, 0, 70), (560, 0, 85), (400, 0, 95)], [125, 120, 92, 60], 28, 5), b.greasy, smooth=True)
+    b.add(
+        meshes.tube([(1020, 0, 60), (900, 0, 70), (560, 0, 85), (400, 0, 95)], [125, 120, 92, 60], 28, 5),
+        b.greasy,
+        smooth=True,
+    )
     b.add(meshes.tube([(400, 0, 100), (-1040, 0, 20)], 31, 24), b.black, smooth=True)
     b.add(meshes.box((1180, 0, 10), (420, 300, 150), bevel_mm=18), b.greasy)
     for k in range(6):
         b.add(meshes.disc_head((1010 + 65 * k, 135, -66), (0, 0, -1), 8, 7, 6), b.steel)
-    path = [(1060, -150, 10), (700, -110, 10), (520, -72, 26), (-700, -72, 26), (-860, -140, 70), (-1050, -150, 120), (-1230, -150, 112)]
+    path = [
+        (1060, -150, 10),
+        (700, -110, 10),
+        (520, -72, 26),
+        (-700, -72, 26),
+        (-860, -140, 70),
+        (-1050, -150, 120),
+        (-1230, -150, 112),
+    ]
     b.add(meshes.tube(path, 22, 28, 80), b.rusty, smooth=True)
-    b.add(meshes.tube([(-1215, -150, 112), (-1225, -150, 112), (-1235, -150, 112), (-1490, -150, 106), (-1500, -150, 106)], [24, 60, 66, 66, 30], 36, 3), b.rusty, smooth=True)
+    b.add(
+        meshes.tube(
+            [(-1215, -150, 112), (-1225, -150, 112), (-1235, -150, 112), (-1490, -150, 106), (-1500, -150, 106)],
+            [24, 60, 66, 66, 30],
+            36,
+            3,
+        ),
+        b.rusty,
+        smooth=True,
+    )
     b.add(meshes.tube([(-1490, -160, 100), (-1640, -175, 92)], 19, 24), b.rusty, smooth=True)
     for x in (28, 470):
         b.add(meshes.tube([(x - 11, -72, 26), (x + 11, -72, 26)], 26, 28), b.steel, smooth=True)
@@ -135,8 +199,21 @@ def driveline(b: Builder) -> None:
 def rear_axle(b: Builder) -> None:
     """Axle tube, differential, leaf springs, hangers, dampers."""
     x, z = -1175.0, -62.0
-    b.add(meshes.tube([(x, -575, z), (x, -300, z), (x, -110, z), (x, 110, z), (x, 300, z), (x, 575, z)], 34, 28), b.black, smooth=True)
-    b.add(meshes.tube([(x + 150, 0, 20 - 40), (x + 60, 0, z), (x - 10, 0, z), (x - 70, 0, z), (x - 112, 0, z)], [34, 95, 118, 104, 20], 36, 20), b.greasy, smooth=True)
+    b.add(
+        meshes.tube([(x, -575, z), (x, -300, z), (x, -110, z), (x, 110, z), (x, 300, z), (x, 575, z)], 34, 28),
+        b.black,
+        smooth=True,
+    )
+    b.add(
+        meshes.tube(
+            [(x + 150, 0, 20 - 40), (x + 60, 0, z), (x - 10, 0, z), (x - 70, 0, z), (x - 112, 0, z)],
+            [34, 95, 118, 104, 20],
+            36,
+            20,
+        ),
+        b.greasy,
+        smooth=True,
+    )
     for a in np.linspace(0, 2 * np.pi, 10, endpoint=False):
         b.add(meshes.disc_head((x - 58, 100 * np.cos(a), z + 100 * np.sin(a)), (-1, 0, 0), 8, 7, 6), b.steel)
     for s in (1, -1):
@@ -174,11 +251,11 @@ def wheels(b: Builder) -> None:
     """Four wheels hanging."""
     for x in (1140.0, -1175.0):
         for s in (1, -1):
-            c = np.array([x, s * 612, -62.0])
+            c, across = np.array([x, s * 612, -62.0]), np.array([0, 62.0, 0])
             b.add(meshes.ring_torus(c, (0, 1, 0), 238, 52, 70), b.rubber, smooth=True)
-            b.add(meshes.tube([c - [0, 62, 0], c + [0, 62, 0]], 190, 48), b.silver, smooth=True)
-            b.add(meshes.disc_head(c + [0, s * 20, 0], (0, s, 0), 188, 22, 48), b.silver)
-            b.add(meshes.disc_head(c - [0, s * 30, 0], (0, -s, 0), 125, 36, 40), b.rusty)
+            b.add(meshes.tube([c - across, c + across], 190, 48), b.silver, smooth=True)
+            b.add(meshes.disc_head(c + s * 0.32 * across, (0, s, 0), 188, 22, 48), b.silver)
+            b.add(meshes.disc_head(c - s * 0.48 * across, (0, -s, 0), 125, 36, 40), b.rusty)
 
 
 def sides(b: Builder) -> None:
@@ -226,7 +303,7 @@ def assemble(scene: dict[str, Any], panels: dict[str, body.Panel], step_mm: floa
         o, u, v, n = panel.place
         step = step_mm * (0.6 if panel.id in body.FINE else 1.0)
         mesh, fine = meshes.skin(panel.surface, o + panel.surface.low_mm[0] * u * 0, u, v, n, step)
-        trace.add_mesh(scene, panel.id, mesh, trace.skin_material(panel.surface, fine))
+        tracing.add_mesh(scene, panel.id, mesh, tracing.skin_material(panel.surface, fine))
     b = Builder(scene)
     for part in (walls, dark_inside, pipes, driveline, rear_axle, front_end, wheels, sides):
         part(b)

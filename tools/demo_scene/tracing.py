@@ -7,11 +7,11 @@ from pathlib import Path
 
 import mitsuba as mi
 import numpy as np
-from numpy.typing import NDArray
-from pyoidn import denoise as oidn
-
 from camera import Camera
 from meshes import Mesh
+from noise import fbm, smoothstep
+from numpy.typing import NDArray
+from pyoidn import denoise as oidn
 from surface import Surface, srgb
 
 
@@ -25,35 +25,37 @@ def start() -> None:
     mi.set_variant("scalar_rgb")
 
 
-def _texture(data: NDArray[np.float32]) -> dict[str, object]:
+def texture(data: NDArray[np.float32]) -> dict[str, object]:
+    """Bitmap of linear numbers, clamped at its edges."""
     image = data[..., None] if data.ndim == 2 else data
     image = np.ascontiguousarray(image, np.float32)
     return {"type": "bitmap", "bitmap": mi.Bitmap(image), "raw": True, "wrap_mode": "clamp"}
 
 
-def _tiled(data: NDArray[np.float32]) -> dict[str, object]:
-    return {**_texture(data), "wrap_mode": "repeat"}
+def tiled(data: NDArray[np.float32]) -> dict[str, object]:
+    """Bitmap of linear numbers that repeats."""
+    return {**texture(data), "wrap_mode": "repeat"}
 
 
 def skin_material(s: Surface, fine: NDArray[np.float32]) -> dict[str, object]:
     """Material of a panel from its skin and the fine height its mesh cannot carry."""
     principled = {
         "type": "principled",
-        "base_color": _texture(np.clip(s.rgb, 0.004, 0.9)),
-        "roughness": _texture(np.clip(s.rough, 0.1, 1.0)),
-        "metallic": _texture(np.clip(s.metal, 0, 1)),
+        "base_color": texture(np.clip(s.rgb, 0.004, 0.9)),
+        "roughness": texture(np.clip(s.rough, 0.1, 1.0)),
+        "metallic": texture(np.clip(s.metal, 0, 1)),
         "specular": 0.4,
     }
     bumped = {
         "type": "bumpmap",
-        "arbitrary": _texture(np.clip(fine, -0.5, 0.5) * 0.9),
+        "arbitrary": texture(np.clip(fine, -0.5, 0.5) * 0.9),
         "scale": 1.0,
         "bsdf": principled,
     }
     both = {"type": "twosided", "bsdf": bumped}
     if float(s.solid.min()) > 0.5:
         return both
-    return {"type": "mask", "opacity": _texture((s.solid > 0.5).astype(np.float32)), "bsdf": both}
+    return {"type": "mask", "opacity": texture((s.solid > 0.5).astype(np.float32)), "bsdf": both}
 
 
 def plain_material(
@@ -74,23 +76,23 @@ def plain_material(
     kind : str
         ``dirt`` or ``rust``: what it is dirty with.
     """
-    from noise import fbm, smoothstep
-
     rng = np.random.default_rng(seed)
     shape = (768, 768)
     n, fine = fbm(shape, 0.768, 260, rng, octaves=7, gain=0.6), fbm(shape, 0.768, 30, rng, octaves=5, gain=0.7)
     base = srgb(colour) * (1 + 0.08 * n + 0.05 * fine)[..., None]
     dirt = srgb("#564d44" if kind == "dirt" else "#4a2f20") * (1 + 0.22 * fine)[..., None]
-    cover = (np.clip(grime * (1 + 0.18 * n + 0.16 * fine), 0, 0.95) * smoothstep(0.0, 0.15, np.float32(grime)))[..., None]
+    cover = (np.clip(grime * (1 + 0.18 * n + 0.16 * fine), 0, 0.95) * smoothstep(0.0, 0.15, np.float32(grime)))[
+        ..., None
+    ]
     rgb = np.clip(base + cover * (dirt - base), 0.004, 0.9).astype(np.float32)
     mask = cover[..., 0].astype(np.float32)
     return {
         "type": "twosided",
         "bsdf": {
             "type": "principled",
-            "base_color": _tiled(rgb),
-            "roughness": _tiled(np.clip(rough + mask * (0.92 - rough), 0.1, 1).astype(np.float32)),
-            "metallic": _tiled((metal * (1 - mask)).astype(np.float32)),
+            "base_color": tiled(rgb),
+            "roughness": tiled(np.clip(rough + mask * (0.92 - rough), 0.1, 1).astype(np.float32)),
+            "metallic": tiled((metal * (1 - mask)).astype(np.float32)),
             "specular": 0.4,
         },
     }
