@@ -51,6 +51,8 @@ class FigureError:
         Of the placings those marks went through.
     lens_known : bool
         Whether those photos' lenses were estimated.
+    extrapolated : float
+        Largest share of one of those marks that lies outside the hull of the clicks.
     """
 
     where: str
@@ -65,6 +67,7 @@ class FigureError:
     photos: int
     fewest_clicks: int
     lens_known: bool
+    extrapolated: float = 0.0
 
     @property
     def holds(self) -> bool:
@@ -233,6 +236,7 @@ def _is_of(drawn: Drawn, name: str) -> bool:
 
 def _figure_errors(bench: BenchSurvey, found: Evaluation, placed: Placings, pieces: list[Drawn]) -> list[FigureError]:
     truth = true_areas(bench.scene, pieces)
+    outside = {(m.mark.id, m.panel): m.extrapolated_share for m in found.projection.marks}
     of_zone = {zone.id: zone for zone in bench.scene.template.zones}
     errors = []
     measures: list[tuple[str, tuple[ZoneId, ...], ZoneMeasure | GroupMeasure]] = [
@@ -255,6 +259,7 @@ def _figure_errors(bench: BenchSurvey, found: Evaluation, placed: Placings, piec
                     figure.low_mm2, figure.high_mm2, measure.area_mm2, len({d.mark.photo for d in sources}),
                     min((len(r.datum_ids) for r in through), default=0),
                     bool(through) and all("estimated" in r.lens.source for r in through),
+                    max((outside.get((d.mark.id, d.panel), 1.0) for d in sources), default=0.0),
                 )
             )  # fmt: skip
     return errors
