@@ -90,7 +90,12 @@ def import_(folder: Path, survey: Path) -> None:
 
     with _progress() as bar:
         task = bar.add_task("photos", total=None)
-        import_folder(folder, survey, progress=lambda done, total: bar.update(task, completed=done, total=total))
+        import_folder(
+            folder,
+            survey,
+            author="command line",
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
     click.echo(f"made {survey}")
 
 

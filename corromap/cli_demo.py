@@ -12,7 +12,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from corromap.cli_tables import evaluate_file, print_outcome, write_report_of, zone_table
+from corromap.cli_tables import CLI_AUTHOR, evaluate_file, print_outcome, write_report_of, zone_table
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.io.interchange import import_folder
@@ -52,7 +52,12 @@ def run_demo(folder: Path, console: Console) -> None:
         ) from error
     with _bar() as bar:
         taking = bar.add_task("taking in photos", total=None)
-        import_folder(source, survey, progress=lambda done, total: bar.update(taking, completed=done, total=total))
+        import_folder(
+            source,
+            survey,
+            author=CLI_AUTHOR,
+            progress=lambda done, total: bar.update(taking, completed=done, total=total),
+        )
         writing = bar.add_task("writing the report", total=None)
         write_report_of(
             survey,

@@ -25,7 +25,16 @@ from corromap.report.html import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
 
-__all__ = ["evaluate_file", "faults_of", "notes_of", "print_json", "print_outcome", "write_report_of", "zone_table"]
+__all__ = [
+    "CLI_AUTHOR",
+    "evaluate_file",
+    "faults_of",
+    "notes_of",
+    "print_json",
+    "print_outcome",
+    "write_report_of",
+    "zone_table",
+]
 
 MM2_PER_CM2 = 100.0
 CLI_AUTHOR = "command line"
