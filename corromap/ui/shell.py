@@ -12,7 +12,7 @@ from corromap.errors import CorromapError
 from corromap.ui import state
 from corromap.ui.markup import esc, note, plain_md, show
 from corromap.ui.pages import car, mark, outcome, photos, place, report, start
-from corromap.ui.steps import Page, Step, steps_of
+from corromap.ui.steps import Page, Step, next_page, steps_of
 from corromap.ui.surveys import opened_at_start
 from corromap.ui.tokens import style_sheet
 
@@ -119,8 +119,11 @@ def _undo_button(word: str, what: str | None, icon: str, on_click: Callable[[], 
 
 
 def _steps(steps: tuple[Step, ...], page: Page) -> None:
+    following = next_page(steps)
     for step in steps:
-        sign = "✓ " if step.is_done else ""
+        # an outcome is not something one ticks off
+        sign = "✓ " if step.is_done and step.page is not Page.OUTCOME else ""
+        sign = "next: " if step.page is following else sign
         st.button(
             f"**{step.number} {step.title}**  \n{sign}{plain_md(step.state)}",
             key=f"step_{step.page.value}",

@@ -27,6 +27,7 @@ _WORDS = {
     OutcomeKind.REPAIR: "Repair",
     OutcomeKind.STOP: "Stop",
 }
+_ALL_ZONES = ""
 _MOST_PLACES, _MOST_LINKS, _MOST_UNSEEN = 3, 4, 8
 _ZONE_FILTERS = ("With marks", "Load-bearing", "Not fully shown", "All")
 
@@ -196,15 +197,17 @@ def _coverage(seen: float, hidden: float) -> str:
 
 
 def _map(held: state.OpenSurvey) -> None:
-    chosen = st.session_state.get("highlight")
     zones = held.template.zone_by_id
-    turn = st.toggle("Turn the map: front to the right", key="map_turn")
-    highlight = chosen if chosen in zones else None
+    names: dict[str, str] = {_ALL_ZONES: "all alike"}
+    names.update({str(z.id): f"{n} {z.name}" for n, z in enumerate(held.template.zones, start=1)})
+    left, right = st.columns([3, 2], vertical_alignment="bottom")
+    with left:
+        st.selectbox("Show a zone", list(names), format_func=lambda z: names[z], key="highlight")
+    with right:
+        turn = st.toggle("Front to the right", key="map_turn")
+    chosen = st.session_state["highlight"]
+    highlight = ZoneId(chosen) if chosen in zones else None
     show_svg(map_svg(held.template, held.evaluation, highlight=highlight, turn=turn, prefix="outmap"))
-    if highlight is not None:
-        with st.container(horizontal=True, vertical_alignment="center"):
-            lead(f"Shown: {zones[highlight].name}")
-            st.button("Show all alike", key="highlight_off", on_click=st.session_state.pop, args=("highlight", None))
 
 
 def _zones(held: state.OpenSurvey) -> None:

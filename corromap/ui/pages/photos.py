@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -138,7 +139,8 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
     with st.container(border=True, key="photo_details"):
         left, right = st.columns([3, 2], gap="medium")
         with left:
-            show(f'<img class="cm-picture" alt="" src="{esc(thumb_url(held.token, photo.id, 1024))}">')
+            address = esc(thumb_url(held.token, photo.id, 1024))
+            show(f'<img class="cm-picture" alt="{html.escape(photo.name)}" src="{address}">')
         with right:
             show(f"<b>{esc(photo.name)}</b>" + facts(_photo_facts(photo)))
             synced("photo_whose", photo.source)
