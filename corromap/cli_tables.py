@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from corromap.assessment import ADVICE, ALWAYS, RuleSet
+from corromap.assessment import ADVICE, ALWAYS, OutcomeKind, RuleSet
 from corromap.errors import CorromapError, InterchangeError, TemplateError
 from corromap.evaluation import Evaluation, evaluate
 from corromap.frames import PhotoId
@@ -123,16 +123,38 @@ def print_outcome(evaluation: Evaluation, console: Console) -> None:
     result = evaluation.assessment.outcome
     console.print(f"[bold]Outcome: {result.kind.value}.[/bold] {escape(result.headline)}")
     for reason in result.reasons:
+        if reason.rule.outcome is OutcomeKind.NOT_SHOWN:
+            continue  # listed together below: there may be dozens
         console.print(f"  - {escape(reason.sentence)} [dim]\\[{_label(reason.rule.house_rule)}][/dim]")
     for doubt in result.uncertain:
         console.print(f"  ? {escape(doubt.zone_name)}: {escape(doubt.rule.title)}: the interval straddles the limit.")
+    if result.unseen_zones:
+        console.print(f"Not shown well enough, {len(result.unseen_zones)} load-bearing zones:")
+        for line in _unseen_lines(evaluation):
+            console.print(f"  {escape(line)}")
     console.print("Too many patches, nearest to each limit:")
     for near in evaluation.assessment.margins("too many patches"):
-        left = "reached" if near.is_reached else f"{near.margin:.3g} {near.rule.unit} to go"
+        left = "reached" if near.is_reached else f"{near.margin:.3g} {near.rule.unit} below the limit"
         console.print(f"  {escape(near.rule.title)}: {left} ({escape(near.zone_name)}).")
     console.print("Next:")
     for advice in (*ADVICE[result.kind], *ALWAYS):
         console.print(f"  {escape(advice)}")
+
+
+def _unseen_lines(evaluation: Evaluation) -> Iterator[str]:
+    """Group the unseen load-bearing zones by panel, whole panels in one line."""
+    unseen = set(evaluation.assessment.outcome.unseen_zones)
+    shown = {measure.zone: measure.seen_share for measure in evaluation.measures.zones}
+    wholly: list[str] = []
+    for panel in evaluation.template.panels:
+        primary = [zone for zone in panel.zones if zone.role is Role.PRIMARY]
+        missing = [zone for zone in primary if zone.id in unseen]
+        if missing and all(not shown[zone.id] for zone in primary):
+            wholly.append(panel.name)
+        else:
+            yield from (f"{zone.name}: {100 * shown[zone.id]:.0f} % shown" for zone in missing)
+    if wholly:
+        yield "Never shown: " + ", ".join(wholly)
 
 
 def _label(house_rule: bool) -> str:  # noqa: FBT001
