@@ -227,11 +227,11 @@ def _straight(point: FloatArray, windows: tuple[FloatArray, ...], targets: Geome
 
 
 def _cone(point: FloatArray, window: FloatArray) -> Polygon | None:
-    """Return what is seen from a point through a window, out to well beyond any panel."""
+    """Return what is seen from a point beyond a window, out to well past any panel."""
     rays = window - point
     if abs(rays[0, 0] * rays[1, 1] - rays[0, 1] * rays[1, 0]) < 1e-9:
         return None  # seen edge-on: the way by its ends is tried anyway
     units = rays / np.hypot(*rays.T)[:, None]
     between = units.sum(axis=0)
     between /= max(float(np.hypot(*between)), 1e-9)
-    return Polygon([point, *(point + FAR_MM * d for d in (units[0], between, units[1]))])
+    return Polygon([window[0], *(point + FAR_MM * d for d in (units[0], between, units[1])), window[1]])

@@ -92,8 +92,7 @@ def hinges_of(template: BodyTemplate) -> dict[PanelId, tuple[Hinge, ...]]:
             back = Fold(panel.id, fold.other_edge_mm, fold.edge_mm)
             for here, there, edge in ((panel, other, fold), (other, panel, back)):
                 if not any(_same(h, there, edge) for h in found[here.id]):
-                    motion = _lay_flat(here, there, edge)
-                    found[here.id].append(Hinge(here.id, there.id, edge.edge_mm, edge.other_edge_mm, motion))
+                    found[here.id] += _hinges(here, there, edge)
     return {panel: tuple(hinges) for panel, hinges in found.items()}
 
 
@@ -104,12 +103,21 @@ def _same(hinge: Hinge, there: Panel, edge: Fold) -> bool:
     return any(np.allclose(hinge.edge_mm, e, atol=1.0) for e in ends)
 
 
-def _lay_flat(here: Panel, there: Panel, fold: Fold) -> Rigid:
-    """Motion that brings the edge onto the other's and `here` to its far side."""
+def _hinges(here: Panel, there: Panel, fold: Fold) -> list[Hinge]:
+    """One hinge, or two where a panel runs on past the fold on both sides (a T).
+
+    Of the two, one lays either half of the panel that runs on beyond the fold.
+    """
+    turns = sorted({a * b for a in _sides(here, fold.edge_mm) for b in _sides(there, fold.other_edge_mm)})
+    motions = [_lay_flat(fold, turn) for turn in turns]
+    return [Hinge(here.id, there.id, fold.edge_mm, fold.other_edge_mm, motion) for motion in motions]
+
+
+def _lay_flat(fold: Fold, turn: int) -> Rigid:
+    """Motion that brings the edge onto the other's and the first panel to its far side."""
     along, other_along = (_unit(e[1] - e[0]) for e in (fold.edge_mm, fold.other_edge_mm))
-    side, other_side = _inside(here, fold.edge_mm), _inside(there, fold.other_edge_mm)
-    across = side * np.array([-along[1], along[0]])  # into `here`
-    other_across = -other_side * np.array([-other_along[1], other_along[0]])  # away from `there`
+    across = np.array([-along[1], along[0]])
+    other_across = -turn * np.array([-other_along[1], other_along[0]])
     rotation = np.outer(other_along, along) + np.outer(other_across, across)
     middle, other_middle = fold.edge_mm.mean(axis=0), fold.other_edge_mm.mean(axis=0)
     return Rigid(rotation, other_middle - rotation @ middle)
@@ -119,18 +127,11 @@ def _unit(vector: FloatArray) -> FloatArray:
     return np.asarray(vector / np.hypot(*vector), dtype=np.float64)
 
 
-def _inside(panel: Panel, edge_mm: FloatArray) -> int:
-    """+1 if the panel lies to the left of its edge, -1 if to the right.
-
-    A fold in the middle of a panel has it on both sides; the panel's
-    own middle then decides.
-    """
+def _sides(panel: Panel, edge_mm: FloatArray) -> tuple[int, ...]:
+    """Sides of its edge a panel lies on: 1 left, -1 right; both in the middle of it."""
     along = _unit(edge_mm[1] - edge_mm[0])
     normal = np.array([-along[1], along[0]])
     middle = edge_mm.mean(axis=0)
     polygon = panel.outline.polygon
-    left, right = (bool(shapely.contains_xy(polygon, *(middle + s * STEP_MM * normal))) for s in (1, -1))
-    if left != right:
-        return 1 if left else -1
-    centre = np.array([polygon.centroid.x, polygon.centroid.y])
-    return 1 if (centre - middle) @ normal >= 0 else -1
+    found = tuple(s for s in (1, -1) if shapely.contains_xy(polygon, *(middle + s * STEP_MM * normal)))
+    return found or (1, -1)

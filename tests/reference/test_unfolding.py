@@ -101,6 +101,22 @@ def test_box_by_hand(face: str, at: tuple[float, float], expected: float) -> Non
     assert found[0].distance_mm == pytest.approx(expected, abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("height", "expected"), [(80, 30 + 20), (120, 30 + 20), (100, 30), (20, 30 + 80), (190, 30 + 90)]
+)
+def test_a_panel_that_meets_the_middle_of_another(height: float, expected: float) -> None:
+    """A shelf along z = 100 of a wall 200 high; the mounting is 30 mm out on the shelf."""
+    place, flat = Place([0, 0, 0], [1, 0, 0], [0, 0, 1]), Frame2D([0, 0], [1, 0], [0, 1])
+    wall = panel(PanelId("wall"), 400, 200, place=place, map_frame=flat, seen_from=SeenFrom.LEFT)
+    shelf = panel(
+        PanelId("shelf"), 400, 60, mountings=(Mounting(MountingId("seat"), "seat", MountingKind.SEAT, [150, 30]),),
+        folds=(Fold(PanelId("wall"), [[0, 0], [400, 0]], [[0, 100], [400, 100]]),),
+    )  # fmt: skip
+    body = BodyTemplate("t", "t", "", 1, 0.0, (wall, shelf))
+    found = mounting_distances([fly("wall", (150, height))], body)
+    assert found[0].distance_mm == pytest.approx(expected, abs=1e-4)
+
+
 def brute_force(start: np.ndarray, windows: list[np.ndarray], end: np.ndarray, count: int = 4001) -> float:
     """Shortest way through windows by dynamic programming over points on each."""
     points, length = start[None], np.zeros(1)
