@@ -392,3 +392,35 @@ def test_markup_in_names_stays_text(open_page, url, surveys, template, picture):
         expect(page.locator(".cm-carname b")).to_contain_text("<img src=x onerror=alert(1)> **bold**")
         assert page.locator(".cm-carname img, a[href*='evil.example']").count() == 0
     assert alerts == []
+
+
+def test_the_demo_opens_with_its_outcome_and_can_be_gone_on_with(open_page, url, surveys):
+    page = open_page(url)
+    ready(page, "Surveys")
+    page.get_by_role("button", name="Open the demo").click()
+    ready(page, "Zones and outcome")
+    expect(page.locator(".cm-outcome .head")).not_to_have_text("")
+    step(page, 3, "Place the photos")
+    expect(page.get_by_text(re.compile(r"placed by \d+ points"))).not_to_have_count(0)
+    step(page, 4, "Mark what the photos show")
+    stem = next(file.stem for file in surveys.glob("demo*"))
+    before = len(survey_of(surveys, stem).marks)
+    assert before > 0
+    canvas = AppCanvas(page)
+    canvas.button("hidden").click()
+    canvas.outline([(300, 300), (420, 300), (420, 420)])
+    wait_until(page, lambda: len(survey_of(surveys, stem).marks) == before + 1)
+
+
+@pytest.mark.parametrize("where", ["car", "photos", "place", "mark", "outcome", "report"])
+def test_every_control_has_a_name(open_page, url, ready_survey, where):
+    """WCAG 2.2, 4.1.2: names as assistive technology computes them."""
+    page = open_page(address(url, ready_survey, where))
+    page.wait_for_selector(".st-key-cm_bar", timeout=60_000)
+    idle(page)
+    for role in ("button", "textbox", "combobox", "checkbox", "switch", "spinbutton", "link"):
+        everything = page.get_by_role(role).count()
+        named = page.get_by_role(role, name=re.compile(r"\S")).count()
+        assert named == everything, f"{everything - named} of {everything} {role}s on {where} have no name"
+    pictures = page.locator("img:not([alt])").count()
+    assert pictures == 0

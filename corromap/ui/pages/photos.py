@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from corromap.errors import CorromapError
+from corromap.errors import CorromapError, InputError
 from corromap.frames import PhotoId
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo
@@ -169,16 +169,23 @@ def _save_source(held: state.OpenSurvey, photo: Photo) -> None:
     text = str(st.session_state["photo_whose"]).strip()
 
     def save(file: SurveyFile) -> None:
-        now = held.survey.photo_by_id[photo.id]
-        file.update_photo(replace(now, source=text), expected_revision=file.known_revision)
+        file.update_photo(replace(_still_there(held, photo.id), source=text), expected_revision=file.known_revision)
 
     state.change(held, f"photo '{photo.name}' is the {text}'s", save)
+
+
+def _still_there(held: state.OpenSurvey, photo: PhotoId) -> Photo:
+    """Find the photo as it is by now; a change that waited may come after its removal."""
+    found = held.survey.photo_by_id.get(photo)
+    if found is None:
+        raise InputError(f"photo '{photo}' was removed in another window; undo there brings it back")
+    return found
 
 
 def _move(held: state.OpenSurvey, photo: PhotoId, index: int) -> None:
     def save(file: SurveyFile) -> None:
         order = [p for p in held.survey.photos if p.id != photo]
-        order.insert(index, held.survey.photo_by_id[photo])
+        order.insert(index, _still_there(held, photo))
         moved = [replace(p, order=i) for i, p in enumerate(order, start=1) if p.order != i]
         file.update_photos(moved, label="photos put in order", expected_revision=file.known_revision)
 
