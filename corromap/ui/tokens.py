@@ -15,14 +15,14 @@ from pathlib import Path
 __all__ = ["TOKENS", "style_sheet"]
 
 _LIGHT = {
-    "paper": "#FBF9F4", "panel": "#F1EEE6", "sheet": "#FFFFFF", "ink": "#1E2328", "dim": "#565B61",
+    "paper": "#FBF9F4", "panel": "#F1EEE6", "sheet": "#FBF9F4", "ink": "#1E2328", "dim": "#565B61",
     "line": "#D3CCBE", "line-strong": "#8C867A", "steel": "#5B6067", "accent": "#8A3B12", "link": "#7A3410",
     "bar": "#262C32", "bar-ink": "#F6F2E9", "bar-dim": "#B9BDC1", "bar-line": "#5C646C", "focus": "#1F5FA8",
     "on-accent": "#FFFFFF",
     "stop": "#A3261B", "repair": "#8A4B00", "clear": "#2B6A4B", "notshown": "#4A5560",
 }  # fmt: skip
 _DARK = {
-    "paper": "#15181B", "panel": "#20252A", "sheet": "#F4F1EA", "ink": "#ECE7DC", "dim": "#A9AFB6",
+    "paper": "#15181B", "panel": "#20252A", "sheet": "#FBF9F4", "ink": "#ECE7DC", "dim": "#A9AFB6",
     "line": "#3A4148", "line-strong": "#7C858E", "steel": "#9AA3AC", "accent": "#E79A5E", "link": "#F0B183",
     "bar": "#0B0D0F", "bar-ink": "#F6F2E9", "bar-dim": "#A9AFB6", "bar-line": "#454C54", "focus": "#7DB7F5",
     "on-accent": "#15181B",

@@ -64,7 +64,7 @@ def _list() -> None:
             st.button("Open", key=f"open_{key}", on_click=state.open_survey, args=(path,), disabled=bool(summary.fault))
     if len(known) > _LISTED:
         lead(f"{len(known) - _LISTED} older ones are in the folder too; open one with: corromap app FILE")
-    lead(f"They lie in {folder()}")
+    lead(f"The files lie in {folder()}")
 
 
 @st.cache_data(max_entries=500, show_spinner=False)
@@ -90,7 +90,7 @@ def _new() -> None:
     )
     template = load_template(chosen)
     with st.container(key="new_drawing"):
-        show_svg(map_svg(template, None, prefix="newmap", show_legend=False))
+        show_svg(map_svg(template, None, turn=True, prefix="newmap", show_legend=False))
         lead(template.description)
     st.button("Start the survey", type="primary", key="new_start", on_click=_start, args=(label, chosen))
 
