@@ -67,7 +67,7 @@ def check(camera: Camera, origin: np.ndarray, spp: int) -> np.ndarray:
     if not found:
         raise SystemExit("the chessboard was not found in the picture")
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 60, 1e-4)
-    got = cv2.cornerSubPix(grey, board.reshape(-1, 1, 2).astype(np.float32), (7, 7), (-1, -1), stop).reshape(-1, 2)
+    got = cv2.cornerSubPix(grey, board.reshape(-1, 1, 2).astype(np.float32), (13, 13), (-1, -1), stop).reshape(-1, 2)
     # findChessboardCorners may start at another corner: match by nearest
     nearest = np.linalg.norm(want[:, None] - got[None], axis=2).argmin(1)
     return (got[nearest] - want)[inside]
