@@ -94,8 +94,15 @@ export class PhotoPane {
       moveTolerance: 4,
     });
     // as long as nobody has moved the photo it stays whole, also when the pane changes its size
-    this.map.on("change:size", () => this.whole && this.fit(0));
-    for (const name of ["pointerdrag", "wheel"]) this.map.on(name as "pointerdrag", () => (this.whole = false));
+    // (a listener that gives back false would stop the event: hence the braces)
+    this.map.on("change:size", () => {
+      if (this.whole) this.fit(0);
+    });
+    for (const name of ["pointerdrag", "wheel"]) {
+      this.map.on(name as "pointerdrag", () => {
+        this.whole = false;
+      });
+    }
   }
 
   show(photo: PhotoEntry): void {

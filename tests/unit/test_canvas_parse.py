@@ -85,8 +85,8 @@ def test_every_kind_of_event(known):
     assert [type(event) for event in box.events] == kinds
     assert [event.seq for event in box.events] == list(range(1, 13))
     assert (box.refused, box.last_seq, box.client, box.seen) == ((), 12, "c1", 7)
-    added = box.events[0].mark
-    assert (added.kind, added.stage, added.photo) == (MarkKind.RUST, RustStage.HOLED, "p1")
+    drawn = box.events[0].mark
+    assert (drawn.kind, drawn.stage, drawn.photo) == (MarkKind.RUST, RustStage.HOLED, "p1")
     changed = box.events[1].mark
     assert (changed.fixing, changed.note) == (PatchFixing.PLUG, "by the seller"), (
         "what the canvas does not show is kept"
