@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 
 from corromap.frames import FloatArray
 from corromap.projection import SeenArea
-from corromap.projection.view import Geometries
+from corromap.projection.view import Geometries, polygons_of
 from corromap.template import BodyTemplate, Panel
 
 __all__ = ["coverage_mm2"]
@@ -58,9 +58,10 @@ def _of_panel(panel: Panel, seen: Sequence[SeenArea]) -> FloatArray:
 
 def _of_zone(zone: Polygon, clear: Geometries, hidden: Geometries) -> tuple[float, float]:
     """Seen and hidden area of a zone that no photo shows whole; cut first, joined after."""
-    shown = shapely.union_all(shapely.intersection(clear, zone))
+    # overlays may return lines and points where edges only touched: an overlay of those fails
+    shown = polygons_of(shapely.union_all(shapely.intersection(clear, zone)))
     seen_mm2 = min(float(shown.area), zone.area)
     if len(hidden) == 0:
         return seen_mm2, 0.0
-    covered = shapely.difference(shapely.union_all(shapely.intersection(hidden, zone)), shown)
+    covered = shapely.difference(polygons_of(shapely.union_all(shapely.intersection(hidden, zone))), shown)
     return seen_mm2, min(float(covered.area), zone.area - seen_mm2)
