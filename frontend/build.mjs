@@ -2,13 +2,14 @@
 // sources and on package-lock.json, so a second build gives the same file.
 
 import { build } from "esbuild";
-import { copyFile, readFile, readdir, writeFile } from "node:fs/promises";
+import { copyFile, mkdir, readFile, readdir, writeFile } from "node:fs/promises";
 import { existsSync } from "node:fs";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 
 const here = path.dirname(fileURLToPath(import.meta.url));
-const out = path.join(here, "..", "corromap", "ui", "canvas_assets");
+const out = process.env.CANVAS_OUT ?? path.join(here, "..", "corromap", "ui", "canvas_assets");
+await mkdir(out, { recursive: true });
 
 const result = await build({
   absWorkingDir: here,

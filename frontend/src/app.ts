@@ -7,10 +7,11 @@ import { ComparePane } from "./compare";
 import { buildFrame, mapButton, type Frame } from "./frame";
 import { handleKey } from "./keys";
 import { Loupe } from "./loupe";
-import { MapPane, type Preview } from "./map_pane";
+import { MapPane } from "./map_pane";
 import { Marking, type Sketch, type Tool } from "./marking";
 import { Outbox, readStored, writeStored } from "./outbox";
-import { Placing, fromMap, inside, ringArea, toMap } from "./placing";
+import { Ground, type Landing } from "./ground";
+import { fromMap, inside, ringArea, toMap } from "./placing";
 import { PlacingTool } from "./placing_tool";
 import { PhotoLayers } from "./photo_layers";
 import { PhotoPane, fromOl, noteView } from "./photo_pane";
@@ -64,7 +65,7 @@ export class Canvas {
   private readonly compares: ComparePane[] = [];
   private readonly place: string;
   private state: CanvasEntry | null = null;
-  private placings = new Map<string, Placing>();
+  private ground: Ground | null = null;
   private marksNow: MarkEntry[] = [];
   private sightingsNow: SightingEntry[] = [];
   private previewMarks = new Set<string>();
@@ -128,7 +129,7 @@ export class Canvas {
     this.map.setActivePanel(this.state.activePanel);
     const otherPhoto = this.pane.photo?.id !== photo.id;
     this.pane.show(photo);
-    this.placings = this.placingsOf(photo.id, template);
+    this.ground = new Ground(this.store, photo.id, template);
     this.derive();
     if (otherPhoto) this.photoChanged();
     this.marking.setActive(this.state.mode === "mark");
@@ -142,13 +143,9 @@ export class Canvas {
     return this.store.get<Record<string, StyleEntry>>("styles") ?? {};
   }
 
-  private placingsOf(photo: string, template: TemplateEntry): Map<string, Placing> {
-    const found = new Map<string, Placing>();
-    for (const panel of template.panels) {
-      const entry = this.store.get<PlacingEntry | NoPlacingEntry>(`placing/${photo}/${panel.id}`);
-      if (entry?.ok) found.set(panel.id, new Placing(panel, entry));
-    }
-    return found;
+  private groundOf(photo: string | undefined): Ground | null {
+    const template = this.store.get<TemplateEntry>("template");
+    return photo && template ? new Ground(this.store, photo, template) : null;
   }
 
   /** Marks and sightings as they will be once Python has applied what is on its way. */
@@ -185,7 +182,7 @@ export class Canvas {
 
   private showAll(): void {
     this.marking.refresh();
-    this.layers.setTemplate([...this.placings.values()], this.state?.activePanel ?? null);
+    this.layers.setTemplate(this.ground?.all ?? [], this.state?.activePanel ?? null);
     this.refreshCompare();
     this.refreshMap();
     this.refreshPlacing();
@@ -203,7 +200,7 @@ export class Canvas {
       const photo = this.store.get<PhotoEntry>(`photo/${id}`);
       if (!photo || !template) return;
       const marks = this.store.under<MarkEntry>("mark/").filter((mark) => mark.photo === id);
-      this.compares[i]!.update(photo, marks, [...this.placingsOf(id, template).values()], this.styles, this.state?.activePanel ?? null);
+      this.compares[i]!.update(photo, marks, this.groundOf(id)?.all ?? [], this.styles, this.state?.activePanel ?? null);
     });
     this.followCompare();
   }
@@ -257,7 +254,7 @@ export class Canvas {
     }
     const muted = new Set(this.previewMarks);
     if (sketch?.mark) muted.add(sketch.mark);
-    const previews = shapes.flatMap((shape) => this.previewsOf(shape));
+    const previews = shapes.flatMap((shape) => this.ground?.previewsOf(shape) ?? []);
     this.map.setPreview(previews);
     this.frame.root.dataset["previewMm2"] = `${previews.reduce((sum, one) => sum + Math.abs(ringArea(one.ring)), 0)}`;
     this.muteProjected(muted);
@@ -274,38 +271,9 @@ export class Canvas {
     this.map.setProjected(this.store.under<ProjectedEntry>("projected/"), new Set(this.marking.selected), muted);
   }
 
-  private previewsOf(shape: Sketch): Preview[] {
-    const previews: Preview[] = [];
-    for (const placing of this.placings.values()) {
-      const ring = placing.ringToMap(shape.exterior);
-      if (ring.length < 3) continue;
-      const holes = shape.holes.map((hole) => placing.ringToMap(hole));
-      previews.push({ panel: placing.panel, ring, holes, kind: shape.kind, stage: shape.stage, behind: this.inFrontOf(placing) });
-    }
-    return previews;
-  }
-
-  /** Outlines of the panels that hide this one in the photo, as they fall on its own plane. */
-  private inFrontOf(placing: Placing) {
-    return [...this.placings.values()]
-      .filter((other) => other.panel.covers.includes(placing.panel.id))
-      .map((other) => placing.ringToMap(other.lineToPx(other.panel.outlineMm, true).flat()));
-  }
-
-  /** The panel a place on the photo lies on, the frontmost first. */
-  private landing(px: XY): { placing: Placing; mm: XY } | null {
-    const found: { placing: Placing; mm: XY }[] = [];
-    for (const placing of this.placings.values()) {
-      const mm = placing.toMm(px);
-      if (mm && inside(placing.panel.outlineMm, mm)) found.push({ placing, mm });
-    }
-    const covered = new Set(found.flatMap((one) => one.placing.panel.covers));
-    return found.find((one) => !covered.has(one.placing.panel.id)) ?? found[0] ?? null;
-  }
-
   private pointed(px: XY | null): void {
     const { dataset } = this.frame.root;
-    const landing = px ? this.landing(px) : null;
+    const landing = px ? (this.ground?.landing(px) ?? null) : null;
     const at = landing ? toMap(landing.placing.panel, landing.mm) : null;
     this.map.setCross(at);
     dataset["photoX"] = px ? `${px[0]}` : "";
@@ -323,7 +291,7 @@ export class Canvas {
   }
 
   private restingText(): string {
-    if (this.placings.size) return "";
+    if (this.ground?.all.length) return "";
     const failure = this.failures()[0];
     return failure ? "" : "This photo has no place on the body yet.";
   }
@@ -336,22 +304,20 @@ export class Canvas {
   private pointedOnMap(at: XY | null): void {
     const panel = at ? this.map.panelAt(at) : null;
     const mm = at && panel ? fromMap(panel, at) : null;
-    const px = panel && mm ? this.placings.get(panel.id)?.toPx(mm) : null;
+    const px = panel && mm ? this.ground?.on(panel.id)?.toPx(mm) : null;
     this.layers.setCursor(px ?? null, null);
     this.frame.root.dataset["backX"] = px ? `${px[0]}` : "";
     this.frame.root.dataset["backY"] = px ? `${px[1]}` : "";
     this.frame.read.textContent = panel && mm ? this.readOut(panel, mm) : this.restingText();
-    const template = this.store.get<TemplateEntry>("template");
     for (const [i, compare] of this.compares.entries()) {
-      const other = template && this.placingsOf(this.state?.compare[i] ?? "", template).get(panel?.id ?? "");
+      const other = this.groundOf(this.state?.compare[i])?.on(panel?.id);
       compare.layers.setCursor(mm && other ? other.toPx(mm) : null, null);
     }
   }
 
-  private followPointer(landing: { placing: Placing; mm: XY } | null): void {
-    const template = this.store.get<TemplateEntry>("template");
+  private followPointer(landing: Landing | null): void {
     for (const [i, compare] of this.compares.entries()) {
-      const other = landing && template ? this.placingsOf(this.state?.compare[i] ?? "", template).get(landing.placing.panel.id) : undefined;
+      const other = landing ? this.groundOf(this.state?.compare[i])?.on(landing.placing.panel.id) : undefined;
       compare.layers.setCursor(other && landing ? other.toPx(landing.mm) : null, null);
     }
   }
@@ -360,14 +326,13 @@ export class Canvas {
     if (!this.compares.length) return;
     cancelAnimationFrame(this.follows);
     this.follows = requestAnimationFrame(() => {
-      const template = this.store.get<TemplateEntry>("template");
       const center = this.pane.center();
-      const landing = this.landing(center);
-      if (!landing || !template) return;
+      const landing = this.ground?.landing(center);
+      if (!landing) return;
       const step = landing.placing.toMm([center[0] + 1, center[1]]);
       const mmPerPx = step ? Math.hypot(step[0] - landing.mm[0], step[1] - landing.mm[1]) : 1;
       this.compares.forEach((compare, i) => {
-        const other = this.placingsOf(this.state?.compare[i] ?? "", template).get(landing.placing.panel.id);
+        const other = this.groundOf(this.state?.compare[i])?.on(landing.placing.panel.id);
         compare.follow(other, landing.mm, mmPerPx * this.pane.resolution);
       });
     });
@@ -395,7 +360,7 @@ export class Canvas {
     const sighted = new Set(this.sightingsNow.map((sighting) => sighting.datum));
     this.map.setDatum(placeMode ? this.placer.datum : null, sighted, placeMode);
     if (!this.placer.isNudging) {
-      const placing = this.placings.get(state.activePanel ?? "") ?? [...this.placings.values()][0] ?? null;
+      const placing = this.ground?.on(state.activePanel) ?? this.ground?.all[0] ?? null;
       this.layers.setSightings(
         placeMode ? this.sightingsNow : [],
         (id) => shortName(this.datumOf(id)?.name ?? id),
@@ -486,7 +451,7 @@ export class Canvas {
       }
     }
     const panel = this.map.panelAt(at);
-    const px = panel ? this.placings.get(panel.id)?.toPx(fromMap(panel, at)) : null;
+    const px = panel ? this.ground?.on(panel.id)?.toPx(fromMap(panel, at)) : null;
     if (px) this.pane.reveal(px);
     if (panel) this.report({ type: "panel_selected", panel: panel.id });
   }

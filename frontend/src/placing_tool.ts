@@ -6,7 +6,7 @@ import PointerInteraction from "ol/interaction/Pointer";
 import { Circle, Stroke, Style } from "ol/style";
 import type { Point } from "ol/geom";
 
-import { rounded } from "./marking";
+import { rounded } from "./pen";
 import type { PhotoLayers } from "./photo_layers";
 import { fromOl, type PhotoPane } from "./photo_pane";
 import type { OutEvent, SightingEntry, XY } from "./types";
