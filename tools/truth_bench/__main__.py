@@ -13,14 +13,14 @@ from pathlib import Path
 
 import corromap
 from tools.truth_bench.conditions import CONDITIONS, Condition
-from tools.truth_bench.judge import Judgement, judge_seeds
+from tools.truth_bench.judge import Crash, Judgement, judge_seeds
 from tools.truth_bench.table import page_of, rows_of
 
 CHUNK = 5
 FIRST = "flat"
 
 
-def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[str, list[Judgement]]:
+def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[str, list[Judgement | Crash]]:
     """Run surveys of several conditions.
 
     Parameters
@@ -41,7 +41,7 @@ def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[
     for condition, count in plan:
         seeds = [seed * 100_000 + i for i in range(count)]
         jobs += [(condition, seeds[i : i + CHUNK]) for i in range(0, count, CHUNK)]
-    found: dict[str, dict[int, Judgement]] = {condition.name: {} for condition, _ in plan}
+    found: dict[str, dict[int, Judgement | Crash]] = {condition.name: {} for condition, _ in plan}
     # libraries that spread over all cores would fight with the processes
     os.environ.update({"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"})
     started, done, total = time.perf_counter(), 0, sum(count for _, count in plan)

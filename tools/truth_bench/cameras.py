@@ -168,7 +168,7 @@ def _is_inside(faces: Sequence[Face], eye: Array) -> bool:
     """Whether something is too near to the lens."""
     for face in faces:
         away = eye - face.place.origin_mm
-        if abs(float(away @ face.place.normal)) > CLEAR_MM:
+        if abs(float(away @ face.normal)) > CLEAR_MM:
             continue
         uv = shapely.Point(float(away @ face.place.u_axis), float(away @ face.place.v_axis))
         if shapely.distance(face.area, uv) < CLEAR_MM:

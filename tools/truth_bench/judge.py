@@ -23,7 +23,7 @@ from tools.truth_bench.hand import Drawn
 from tools.truth_bench.make import BenchSurvey, survey_of_seed
 from tools.truth_bench.truth import FIGURES, carried_pieces, coverage_of, patch_counts, true_areas
 
-__all__ = ["FigureError", "Judgement", "figure_of", "judge", "judge_seed", "judge_seeds"]
+__all__ = ["Crash", "FigureError", "Judgement", "figure_of", "judge", "judge_seed", "judge_seeds"]
 
 Array = NDArray[np.float64]
 Placings = Mapping[tuple[PhotoId, PanelId], Registration]
@@ -103,7 +103,23 @@ class Judgement:
     """Of the truth, and found."""
 
 
-def judge_seed(seed: int, condition: Condition) -> Judgement:
+@dataclass(frozen=True)
+class Crash:
+    """A survey the program raised an exception for.
+
+    Parameters
+    ----------
+    seed : int
+        Of the survey.
+    message : str
+        The exception.
+    """
+
+    seed: int
+    message: str
+
+
+def judge_seed(seed: int, condition: Condition) -> Judgement | Crash:
     """Make, evaluate and judge one survey.
 
     Parameters
@@ -115,13 +131,13 @@ def judge_seed(seed: int, condition: Condition) -> Judgement:
 
     Returns
     -------
-    Judgement
+    Judgement or Crash
         The same for the same arguments, but for the time taken.
     """
     return judge(survey_of_seed(seed, condition), seed)
 
 
-def judge_seeds(seeds: Sequence[int], condition: Condition) -> list[Judgement]:
+def judge_seeds(seeds: Sequence[int], condition: Condition) -> list[Judgement | Crash]:
     """Judge several surveys; what a worker process is given.
 
     Parameters
@@ -133,13 +149,13 @@ def judge_seeds(seeds: Sequence[int], condition: Condition) -> list[Judgement]:
 
     Returns
     -------
-    list of Judgement
+    list of Judgement or Crash
         In that order.
     """
     return [judge_seed(seed, condition) for seed in seeds]
 
 
-def judge(bench: BenchSurvey, seed: int) -> Judgement:
+def judge(bench: BenchSurvey, seed: int) -> Judgement | Crash:
     """Evaluate a survey by the public API and hold it against its truth.
 
     Parameters
@@ -151,11 +167,14 @@ def judge(bench: BenchSurvey, seed: int) -> Judgement:
 
     Returns
     -------
-    Judgement
-        Errors and times.
+    Judgement or Crash
+        Errors and times; or what the program raised, which it never should.
     """
     rules, started = default_rules(), time.perf_counter()
-    found = evaluate(bench.survey, bench.scene.template, rules)
+    try:
+        found = evaluate(bench.survey, bench.scene.template, rules)
+    except (ArithmeticError, ValueError, RuntimeError, np.linalg.LinAlgError, shapely.errors.ShapelyError) as error:
+        return Crash(seed, f"{type(error).__name__}: {error}"[:160])
     seconds = time.perf_counter() - started
     placed = {key: r for key, r in found.registrations.items() if isinstance(r, Registration)}
     pieces = carried_pieces(bench, placed.keys())

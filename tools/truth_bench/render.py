@@ -33,6 +33,9 @@ Field = NDArray[np.float32]
 GRID_PX = 8
 """Rays are found every so many pixels and drawn straight between: 0.004 px at k1 = -0.15."""
 
+SOFTER = 0.35
+"""The level of a skin is taken this much coarser than a pixel: finer ones flicker, and shift edges."""
+
 NEAR_MM = 30.0
 NOISE_TILE = 512
 
@@ -139,7 +142,7 @@ class Renderer:
         panel = np.full(linear.shape[:2], -1, np.int16)
         for face, matrix, box in self._in_view(camera):
             self._add(face, matrix, box, camera, light, (rays, linear, depth, panel))
-        return Rendered(_develop(linear, light, rng), panel, depth)
+        return Rendered(_develop(linear, np.isfinite(depth), light, rng), panel, depth)
 
     def _in_view(self, camera: Camera) -> Sequence[tuple[Face, NDArray[np.float64], tuple[slice, slice]]]:
         """Panels that reach into the frame, with the rows and columns they fill."""
@@ -185,7 +188,8 @@ class Renderer:
         level = _level(matrix, camera, skin, (u, v, z))
         scale, offset = skin.texels_of(level)
         colour = cv2.remap(
-            skin.levels[level], u * np.float32(scale) + np.float32(offset[0]), v * np.float32(scale) + np.float32(offset[1]),
+            skin.levels[level],
+            u * np.float32(scale) + np.float32(offset[0]), v * np.float32(scale) + np.float32(offset[1]),
             cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0, 0),
         )  # fmt: skip
         here = (colour[..., 3] > 0.5) & (z > NEAR_MM) & (z < depth)
@@ -265,7 +269,7 @@ def _level(matrix: NDArray[np.float64], camera: Camera, skin: Skin, met: tuple[F
     z = met[2][::16, ::16]
     ahead = z[(z > NEAR_MM) & (z < 1e5)]
     mm_per_px = float(np.median(ahead)) / camera.focal_px if len(ahead) else 1.0
-    return int(np.clip(np.round(np.log2(max(mm_per_px * skin.ppm, 1e-3))), 0, len(skin.levels) - 1))
+    return int(np.clip(np.round(np.log2(max(mm_per_px * skin.ppm, 1e-3)) + SOFTER), 0, len(skin.levels) - 1))
 
 
 def _lit(face: Face, camera: Camera, rays: Field, z: Field, light: Light) -> Field:
@@ -281,14 +285,18 @@ def _lit(face: Face, camera: Camera, rays: Field, z: Field, light: Light) -> Fie
 
 def _background(camera: Camera, rng: np.random.Generator) -> Field:
     """A dark workshop: what a body without engine and axles lets through."""
-    coarse = rng.random((7, 9, 3)).astype(np.float32) * np.array([0.020, 0.019, 0.018], np.float32) + 0.004
-    return cv2.resize(coarse, (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
+    coarse = rng.random((7, 9)).astype(np.float32) * 0.012 + 0.004
+    smooth = cv2.resize(coarse, (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
+    return smooth[..., None] * np.array([1.0, 0.96, 0.9], np.float32)
 
 
-def _develop(linear: Field, light: Light, rng: np.random.Generator) -> NDArray[np.uint8]:
-    """Exposure, shoulder, sRGB curve and noise."""
+def _develop(linear: Field, is_body: NDArray[np.bool_], light: Light, rng: np.random.Generator) -> NDArray[np.uint8]:
+    """Exposure for the body in the middle, shoulder, sRGB curve and noise."""
     rows, cols = linear.shape[:2]
-    middle = linear[rows // 4 : 3 * rows // 4 : 4, cols // 4 : 3 * cols // 4 : 4].mean(axis=2)
+    inner = (slice(rows // 4, 3 * rows // 4, 4), slice(cols // 4, 3 * cols // 4, 4))
+    middle = linear[inner].mean(axis=2)
+    if is_body[inner].any():
+        middle = middle[is_body[inner]]
     level = float(np.exp(np.log(middle + 1e-4).mean()))
     steps = np.arange(4096, dtype=np.float32) / 4095 * 4  # up to four times white
     bent = np.minimum(steps / (1 + 0.45 * steps) * 1.25, 1.0)

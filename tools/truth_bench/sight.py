@@ -8,9 +8,9 @@ the pinhole keeps straight lines straight.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import cv2
 import numpy as np
@@ -69,6 +69,16 @@ class Face:
     area: Polygon
     panel: Panel | None = None
 
+    @cached_property
+    def normal(self) -> Array:
+        """Unit vector u x v of its frame, car frame; asked for thousands of times."""
+        return self.place.normal
+
+    @cached_property
+    def facing(self) -> int:
+        """The panel's, 0 for a web."""
+        return 0 if self.panel is None else self.panel.facing
+
 
 @dataclass(frozen=True, eq=False)
 class Sight:
@@ -102,6 +112,10 @@ def polygons(geometry: shapely.Geometry) -> MultiPolygon:
     shapely.MultiPolygon
         Its polygons.
     """
+    if isinstance(geometry, MultiPolygon):
+        return geometry
+    if isinstance(geometry, Polygon):
+        return MultiPolygon([] if geometry.is_empty else [geometry])
     parts = shapely.get_parts(shapely.get_parts(geometry))
     return MultiPolygon([g for g in parts if isinstance(g, Polygon) and g.area > 0])
 
@@ -288,30 +302,46 @@ def sights_of(
     for face, matrix, image in images:
         if face.panel is None or (only or face.panel.id) != face.panel.id:
             continue
-        if _height(face, camera.eye_mm) * face.panel.facing <= ABOVE_MM:
+        if _height(face, camera.eye_mm) * face.facing <= ABOVE_MM:
             continue
-        shown = shapely.intersection(image, frame)
+        shown = _cut(shapely.intersection, image, frame)
         others = [o for o in images if o[0] is not face and o[2].intersects(shown)]
         if covers_alone:
             others = [o for o in others if o[0].panel is not None and face.panel.id in o[0].panel.covers]
         cover = [c for o in others if not (c := _in_front(face, o, camera)).is_empty]
-        left = polygons(shapely.difference(shown, shapely.union_all(cover)) if cover else shown)
+        left = shown
+        for piece in cover:
+            left = _cut(shapely.difference, left, piece)
         back = through(np.asarray(np.linalg.inv(matrix), dtype=np.float64), left) if not left.is_empty else left
         # rounding of the way there and back is put right by the panel's own edge
-        visible = polygons(shapely.intersection(back, face.area)) if not back.is_empty else back
+        visible = _cut(shapely.intersection, back, face.area) if not back.is_empty else back
         if visible.area > 1.0:
             found[face.panel.id] = Sight(face.panel, visible, matrix)
     return found
 
 
+def _cut(
+    overlay: Callable[[shapely.Geometry, shapely.Geometry], shapely.Geometry],
+    one: Polygon | MultiPolygon,
+    other: Polygon | MultiPolygon,
+) -> MultiPolygon:
+    """An overlay; where rounding has left a hair's self-touch, of both made valid."""
+    if one.is_empty:
+        return MultiPolygon()
+    try:
+        return polygons(overlay(one, other))
+    except shapely.errors.GEOSException:
+        return polygons(overlay(*(shapely.make_valid(shapely.set_precision(g, 1e-9)) for g in (one, other))))
+
+
 def _height(face: Face, point_mm: Array) -> float:
-    return float((point_mm - face.place.origin_mm) @ face.place.normal)
+    return float((point_mm - face.place.origin_mm) @ face.normal)
 
 
 def _in_front(face: Face, other: tuple[Face, Array, MultiPolygon], camera: Camera) -> MultiPolygon:
     """Image of the part of another face that lies between the eye and this face's plane."""
     side = 1.0 if _height(face, camera.eye_mm) > 0 else -1.0
-    n, place = face.place.normal * side, other[0].place
+    n, place = face.normal * side, other[0].place
     line = np.array([place.u_axis @ n, place.v_axis @ n, (place.origin_mm - face.place.origin_mm) @ n - ABOVE_MM])
     above = kept_side(kept_side(other[0].area, other[1][2] - [0, 0, NEAR_MM]), line)
     return through(other[1], above) if not above.is_empty else MultiPolygon()

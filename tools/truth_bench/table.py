@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.truth_bench.conditions import CONDITIONS
-from tools.truth_bench.judge import FigureError, Judgement
+from tools.truth_bench.judge import Crash, FigureError, Judgement
 from tools.truth_bench.page import AFTER, BEFORE
 
 __all__ = ["page_of", "rows_of"]
@@ -54,12 +54,12 @@ def _area_error(figures: Sequence[FigureError]) -> tuple[str, str]:
     )
 
 
-def rows_of(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
+def rows_of(all_of_them: Sequence[Judgement | Crash]) -> list[tuple[str, str]]:
     """Summarise one condition.
 
     Parameters
     ----------
-    judgements : sequence of Judgement
+    all_of_them : sequence of Judgement or Crash
         Of its surveys.
 
     Returns
@@ -67,11 +67,13 @@ def rows_of(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
     list of (what, value)
         In the order of the table.
     """
+    judgements = [j for j in all_of_them if isinstance(j, Judgement)]
     zone = lambda f: not f.is_group  # noqa: E731
     large = _figures(judgements, lambda f: zone(f) and f.figure == "affected" and f.true > LARGE_MM2)
     size, bias = _area_error(large)
     seconds = np.array([j.seconds for j in judgements])
     rows = [
+        ("surveys the program raised an exception for", str(len(all_of_them) - len(judgements))),
         (
             "surveys / photos / marks",
             f"{len(judgements)} / {sum(j.photos for j in judgements)} / {sum(j.marks for j in judgements)}",
@@ -205,12 +207,12 @@ def _bias(figures: Sequence[FigureError]) -> str:
     return f"{100 * (sum(f.found for f in figures) - true) / true:+.1f} % of the sum" if true else "none"
 
 
-def page_of(found: Mapping[str, Sequence[Judgement]], command: str, version: str) -> str:
+def page_of(found: Mapping[str, Sequence[Judgement | Crash]], command: str, version: str) -> str:
     """Write the page.
 
     Parameters
     ----------
-    found : mapping of str to sequence of Judgement
+    found : mapping of str to sequence of Judgement or Crash
         By condition.
     command : str
         What made it.
@@ -231,5 +233,12 @@ def page_of(found: Mapping[str, Sequence[Judgement]], command: str, version: str
     for what in by_name[names[0]]:
         lines.append(f"| {what} | {' | '.join(by_name[n][what] for n in names)} |")
     for name in names:
-        lines += ["", f"## Intervals of zone figures by what they rest on: {name}", "", *_breakdown(found[name])]
+        lines += [
+            "",
+            f"## Intervals of zone figures by what they rest on: {name}",
+            "",
+            *_breakdown([j for j in found[name] if isinstance(j, Judgement)]),
+        ]
+        crashes = [j for j in found[name] if isinstance(j, Crash)]
+        lines += ["", *(f"- seed {c.seed}: `{c.message}`" for c in crashes)] if crashes else []
     return "\n".join([*lines, "", AFTER])
