@@ -647,6 +647,7 @@ export class Canvas {
     if (this.disposed) return;
     this.disposed = true;
     this.placer.destroy();
+    this.outbox.end();
     this.marking.destroy();
     this.loupe.destroy();
     for (const compare of this.compares) compare.destroy();

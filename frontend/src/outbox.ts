@@ -14,6 +14,9 @@ const REPEATABLE = new Set([
   "sighting_removed",
 ]);
 
+const FIRST_PAUSE_MS = 10_000;
+const LONGEST_PAUSE_MS = 60_000;
+
 export function freshId(prefix: string): string {
   // crypto.randomUUID is missing on plain http from another device
   const bytes = crypto.getRandomValues(new Uint8Array(10));
@@ -24,6 +27,9 @@ export class Outbox {
   client: string;
   pending: Numbered[] = [];
   private seq = 0;
+  private timer: ReturnType<typeof setTimeout> | undefined;
+  private pause = FIRST_PAUSE_MS;
+  private ended = false;
   private readonly place: string;
   emittedAt = new Map<number, number>();
 
@@ -50,7 +56,13 @@ export class Outbox {
     return this.seq;
   }
 
+  /** Send what is pending, and again later if no answer comes: at ever longer pauses, as each asks for a run of the page. */
   flush(): void {
+    clearTimeout(this.timer);
+    if (this.pending.length && !this.ended) {
+      this.timer = setTimeout(() => this.flush(), this.pause);
+      this.pause = Math.min(this.pause * 2, LONGEST_PAUSE_MS);
+    }
     this.send({ client: this.client, seen: this.seen(), events: this.pending });
   }
 
@@ -58,7 +70,15 @@ export class Outbox {
     if (client !== this.client) return;
     const before = this.pending.length;
     this.pending = this.pending.filter((event) => event.seq > seq);
-    if (before !== this.pending.length) this.keep();
+    if (before === this.pending.length) return;
+    this.pause = FIRST_PAUSE_MS;
+    if (!this.pending.length) clearTimeout(this.timer);
+    this.keep();
+  }
+
+  end(): void {
+    this.ended = true;
+    clearTimeout(this.timer);
   }
 
   private keep(): void {
