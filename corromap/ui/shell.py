@@ -70,6 +70,8 @@ def run() -> None:
 
 def _survey(held: state.OpenSurvey) -> None:
     page = state.current_page()
+    if held.survey.car.label:
+        st.set_page_config(page_title=f"{held.survey.car.label} - corromap")  # tells two windows apart
     _bar(held)
     # the strip of steps needs the whole evaluation: its place is kept, and it is filled after the page
     place = st.container(key="cm_steps", horizontal=True)
