@@ -23,7 +23,7 @@ from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
-from corromap.ui import arrivals, hand_out, markup, photo_routes, serving, staged, state, steps, surveys, tokens
+from corromap.ui import arrivals, hand_out, markup, photo_routes, sent, serving, staged, state, steps, surveys, tokens
 
 
 @pytest.fixture
@@ -408,3 +408,73 @@ def test_every_change_of_a_stale_batch_waits(file: SurveyFile, monkeypatch: pyte
     state.retry_pending()
     assert {"first", "second"} <= set(file.load().survey.mark_by_id)
     assert state.pending(held) == ()
+
+
+# Surveys somebody sent
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    place = tmp_path / "surveys"
+    place.mkdir()
+    monkeypatch.setenv("CORROMAP_SURVEYS", str(place))
+    return place
+
+
+def _zip(entries: dict[str, bytes]) -> bytes:
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, data in entries.items():
+            packed.writestr(name, data)
+    return target.getvalue()
+
+
+@pytest.mark.parametrize("root", ["", "from a friend/", "deep/er/"])
+def test_what_was_handed_out_as_a_zip_comes_back_in(file: SurveyFile, folder: Path, root: str) -> None:
+    with zipfile.ZipFile(io.BytesIO(hand_out.interchange_zip(file))) as packed:
+        entries = {root + name: packed.read(name) for name in packed.namelist()}
+    taken = sent.take_sent("from a friend.zip", _zip(entries), "me")
+    assert taken == folder / "from-a-friend.corromap"
+    mine, theirs = file.load().survey, SurveyFile.open(taken).load().survey
+    assert [(m.id, m.kind) for m in mine.marks] == [(m.id, m.kind) for m in theirs.marks]
+    assert [p.sha256 for p in mine.photos] == [p.sha256 for p in theirs.photos]
+
+
+@pytest.mark.parametrize(
+    ("entries", "said"),
+    [
+        pytest.param({}, "not a whole zip|holds 0 files named", id="empty"),
+        pytest.param({"notes.txt": b"x"}, "holds 0 files named survey.json", id="no document"),
+        pytest.param({"a/survey.json": b"{}", "b/survey.json": b"{}"}, "holds 2 files named", id="two documents"),
+        pytest.param({"survey.json": b"not json"}, "not JSON at line 1", id="not json"),
+    ],
+)
+def test_a_zip_that_is_no_survey_is_told_and_leaves_nothing(entries: dict, said: str, folder: Path) -> None:
+    with pytest.raises(InputError, match=said):
+        sent.take_sent("odd.zip", _zip(entries) if entries else b"PK\x03\x04" + b"\0" * 60, "me")
+    assert list(folder.iterdir()) == []
+
+
+def test_a_zip_writes_nothing_outside_its_folder(file: SurveyFile, folder: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(io.BytesIO(hand_out.interchange_zip(file))) as packed:
+        entries = {name: packed.read(name) for name in packed.namelist()}
+    before = {p for p in tmp_path.rglob("*") if "surveys" not in p.parts}
+    entries |= {"../evil.txt": b"x", "photos/../../evil.txt": b"x", "/tmp/evil-corromap.txt": b"x", "photos/..": b"x"}
+    sent.take_sent("evil.zip", _zip(entries), "me")
+    assert {p for p in tmp_path.rglob("*") if "surveys" not in p.parts} == before
+    assert not Path("/tmp/evil-corromap.txt").exists()
+
+
+def test_a_zip_that_swells_is_stopped(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sent, "_MOST_BYTES", 5_000_000)
+    bomb = _zip({"survey.json": b"{}", "photos/a.jpg": b"\0" * 20_000_000})
+    assert len(bomb) < 100_000
+    with pytest.raises(InputError, match="unpacks to more than"):
+        sent.take_sent("bomb.zip", bomb, "me")
+    assert list(folder.iterdir()) == []
+
+
+def test_a_file_that_is_neither_is_told(folder: Path) -> None:
+    with pytest.raises(InputError):
+        sent.take_sent("letter.corromap", b"Dear buyer", "me")
+    assert list(folder.iterdir()) == []

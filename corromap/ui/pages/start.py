@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from corromap.errors import CorromapError
 from corromap.io.rules import default_rules
@@ -17,13 +17,15 @@ from corromap.report.drawing import map_svg
 from corromap.survey import Car
 from corromap.ui import state
 from corromap.ui.demo import demo_folder, open_demo
-from corromap.ui.markup import empty_state, esc, lead, note, plain_md, show, show_svg
+from corromap.ui.markup import empty_state, esc, lead, plain_md, show, show_svg
+from corromap.ui.sent import SENT_SUFFIXES, take_sent
 from corromap.ui.steps import Page, counted
 from corromap.ui.surveys import SUFFIX, folder, free_path, known_surveys
 
 __all__ = ["show_page"]
 
 _LISTED = 60
+_DOCUMENT = "survey.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,27 +133,21 @@ def _open_demo() -> None:
 
 def _sent() -> None:
     st.subheader("A survey somebody sent you")
-    sent = st.file_uploader(f"Survey file ({SUFFIX})", type=[SUFFIX[1:]], key="sent", max_upload_size=500)
+    sent = st.file_uploader(
+        f"Survey file ({SUFFIX}), or photos and {_DOCUMENT} in a zip", type=list(SENT_SUFFIXES), key="sent"
+    )
     lead("It is checked and copied before it is opened: the sent file itself is not touched.")
     if sent is not None:
-        st.button(f"Check and open {plain_md(sent.name)}", key="sent_open", on_click=_open_sent, args=(sent,))
+        st.button(
+            f"Check and open {plain_md(sent.name)}", key="sent_open", type="primary", on_click=_open_sent, args=(sent,)
+        )
 
 
-def _open_sent(sent: object) -> None:
-    from corromap.io.foreign import open_foreign  # noqa: PLC0415
-
-    name, data = str(getattr(sent, "name", "survey")), bytes(getattr(sent, "getvalue", bytes)())
+def _open_sent(sent: UploadedFile) -> None:
     try:
-        target = free_path(Path(name).stem)
-        with tempfile.TemporaryDirectory() as scratch:
-            given = Path(scratch) / f"sent{SUFFIX}"
-            given.write_bytes(data)
-            open_foreign(given, target)
+        target = take_sent(sent.name, sent.getvalue(), state.author())
     except CorromapError as error:
-        state.say(f"'{name}' was not opened: {error}", "bad")
+        state.say(f"'{sent.name}' was not opened: {error}", "bad")
         return
-    except OSError as error:
-        state.say(f"'{name}' could not be copied: {error.strerror}", "bad")
-        return
-    note([f"'{name}' was checked and copied."], "good")
+    state.say(f"'{sent.name}' was checked and copied.", "good")
     state.open_survey(target)
