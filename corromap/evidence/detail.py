@@ -26,6 +26,7 @@ from corromap.registration.result import Lens, Registration
 from corromap.template import BodyTemplate
 
 __all__ = [
+    "FIVE_MM_HOLE",
     "Look",
     "PanelEvidence",
     "Showing",
@@ -75,6 +76,9 @@ class SmallestSeen:
     def coarsest_mm_per_px(self) -> float:
         """Detail needed, mm per pixel."""
         return self.size_mm / self.pixels
+
+
+FIVE_MM_HOLE = SmallestSeen()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -231,7 +235,7 @@ def _singular_values(matrices: FloatArray) -> tuple[FloatArray, FloatArray]:
 def panel_evidence(
     grid: PanelGrid,
     showing: Showing,
-    smallest: SmallestSeen = SmallestSeen(),
+    smallest: SmallestSeen = FIVE_MM_HOLE,
 ) -> PanelEvidence:
     """Ask of every cell of a panel what the photos show of it.
 
@@ -289,7 +293,7 @@ def _well_enough(look: Look, quality: QualityMap | None, smallest: SmallestSeen)
 def zone_evidence(
     template: BodyTemplate,
     showing: Showing,
-    smallest: SmallestSeen = SmallestSeen(),
+    smallest: SmallestSeen = FIVE_MM_HOLE,
     step_mm: float = STEP_MM,
 ) -> tuple[ZoneEvidence, ...]:
     """Say for every zone how well it was shown.
