@@ -407,6 +407,9 @@ export class Canvas {
     photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.loupeOn && this.loupe.hide());
     photo.addEventListener("contextmenu", (event) => event.preventDefault());
     this.pane.map.on("moveend", () => this.followCompare());
+    this.pane.map.on("rendercomplete", () => {
+      root.dataset["drawn"] = this.pane.photo?.id ?? "";
+    });
     // where the panes look, for whoever drives the canvas from outside
     this.pane.map.on("postrender", () => noteView(root, "view", this.pane.map));
     this.map.map.on("postrender", () => noteView(root, "mapView", this.map.map));

@@ -211,6 +211,7 @@ def test_dark_areas_are_lifted(canvas):
         shot = canvas.photo.screenshot()
         return _mean_at(shot, canvas, (300, 1000))
 
+    expect(canvas.root).to_have_attribute("data-drawn", "photo-floor", timeout=20_000)
     before = brightness()
     canvas.page.locator(".cm-lift input").fill("100")
     canvas.settle(300)
