@@ -54,7 +54,7 @@ def camera_at(distance: float, oblique_deg: float, dist: tuple[float, ...], foca
     angle = np.radians(oblique_deg)
     eye = middle + distance * np.array([np.sin(angle), 0.3 * np.sin(angle), -np.cos(angle)])
     return Camera.looking(
-        eye, middle + [15.0, -8.0, 0.0], [0.2, 1.0, 0.0], size=(1600, 1200), focal_px=focal, dist=dist,
+        eye, middle + np.array([15.0, -8.0, 0.0]), [0.2, 1.0, 0.0], size=(1600, 1200), focal_px=focal, dist=dist,
         centre_offset=(7.3, -5.1),
     )  # fmt: skip
 
@@ -91,7 +91,9 @@ def test_truth_map_and_depth_agree_with_opencv() -> None:
     panel, renderer = board_panel()
     camera = camera_at(700, 30, (-0.1, 0.01, 0.0, 0.0, 0.0), 1200.0)
     photo = renderer.render(camera, 1)
-    inside = shapely.contains_xy(panel.outline.polygon.buffer(-5), *np.array([[400.0, 700.0, 620.0], [100.0, 200.0, 300.0]]))
+    inside = shapely.contains_xy(
+        panel.outline.polygon.buffer(-5), *np.array([[400.0, 700.0, 620.0], [100.0, 200.0, 300.0]])
+    )
     assert inside.all()
     points = panel.place.to_car([[400, 100], [700, 200], [620, 300]])
     px = np.round(camera.project(points)).astype(int)
