@@ -165,6 +165,23 @@ def report(survey: Path, page: Path | None) -> None:
 
 
 @main.command()
+@click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.option("--seller", is_flag=True, help="Worded as a polite message to a seller, to paste into an e-mail.")
+@click.option("--body", metavar="TEMPLATE", help="Without a survey: the standard list for this body template.")
+@click.option(
+    "--page", type=click.Path(dir_okay=False, path_type=Path), help="Also write it as a page to print (HTML)."
+)
+@_speaks
+def ask(survey: Path | None, *, seller: bool, body: str | None, page: Path | None) -> None:
+    """Say which photos to take next: from where, which way, how near, with what light."""
+    from corromap.cli_evidence import ask_text  # noqa: PLC0415
+
+    if survey is not None and body is not None:
+        raise click.UsageError("give a survey or --body, not both")
+    click.echo(ask_text(survey, body, seller=seller, page=page), nl=False)
+
+
+@main.command()
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:

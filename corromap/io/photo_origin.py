@@ -116,7 +116,7 @@ def _text(value: object) -> str:
 def _hints(origin: PhotoOrigin, taken: str, longest: int, *, has_tags: bool) -> tuple[str, ...]:
     hints = []
     if not has_tags:
-        hints.append("No camera data in the file: it was passed on by a program that drops them, or is a screenshot.")
+        hints.append("No camera data in the file: a program on its way dropped them, or is a screenshot.")
         if longest in RESIZED_LONGEST_PX:
             hints.append(
                 f"Its longest side is {longest} px, as when a message service shrinks a photo: ask for the original."

@@ -17,7 +17,7 @@ from corromap.frames import PhotoId
 from corromap.report.model import report_view
 from corromap.report.svg import printable
 
-__all__ = ["report_html", "write_report"]
+__all__ = ["environment", "replace_page", "report_html", "write_report"]
 
 
 def _finalize(value: object) -> object:
@@ -25,7 +25,14 @@ def _finalize(value: object) -> object:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Set up the page templates: everything is escaped, nothing undefined passes.
+
+    Returns
+    -------
+    jinja2.Environment
+        With the filter ``drawing`` for markup made by this package.
+    """
     environment = Environment(
         loader=PackageLoader("corromap.report"),
         autoescape=True,
@@ -61,7 +68,7 @@ def report_html(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         If a photo's bytes cannot be decoded.
     """
     view = report_view(evaluation, photo_bytes, made_at=made_at)
-    return _environment().get_template("report.html.j2").render(view=view)
+    return environment().get_template("report.html.j2").render(view=view)
 
 
 def write_report(
@@ -94,11 +101,24 @@ def write_report(
     page = report_html(
         evaluation, photo_bytes, made_at=made_at or datetime.now(UTC).isoformat(sep=" ", timespec="minutes")
     )
-    _replace(Path(path), page.encode("utf-8"))
+    replace_page(Path(path), page.encode("utf-8"))
 
 
-def _replace(path: Path, data: bytes) -> None:
-    """Write beside the page, flush to disk, then swap: a full disk leaves the old page."""
+def replace_page(path: Path, data: bytes) -> None:
+    """Write beside the page, flush to disk, then swap: a full disk leaves the old page.
+
+    Parameters
+    ----------
+    path : Path
+        The page.
+    data : bytes
+        All of it.
+
+    Raises
+    ------
+    OutputError
+        If it could not be written; what stood there before is untouched.
+    """
     unfinished: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name[:40]}.", delete=False) as file:

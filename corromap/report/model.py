@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, MeasureName, OutcomeKind
@@ -11,6 +11,7 @@ from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.report.digests import Digests, digests_of
 from corromap.report.drawing import map_svg
+from corromap.report.evidence_page import AskView, ask_view, examine_all, judged_photos, requests_of
 from corromap.report.findings import (
     MarkRow,
     MountingRow,
@@ -162,6 +163,8 @@ class ReportView:
     never_others: tuple[Named, ...]
     never_others_count: int
     unplaced: tuple[MarkRow, ...]
+    ask: AskView
+    judged: Mapping[int, tuple[str, ...]]
     maps: Maps
     found: tuple[ZoneRow, ...]
     quiet: tuple[ZoneRow, ...]
@@ -207,6 +210,9 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         If a photo's bytes cannot be decoded.
     """
     zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
+    examined = examine_all(evaluation, photo_bytes)
+    told = judged_photos(evaluation, examined)
+    ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
     settings = evaluation.survey.settings
     never = tuple(row for row in zones if row.is_load_bearing and _is_never_seen(row))
@@ -223,6 +229,8 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         never_others=_named(evaluation, never_others),
         never_others_count=len(never_others),
         unplaced=tuple(row for row in marks if not row.is_whole),
+        ask=ask_view(requests_of(evaluation, examined), evaluation.template),
+        judged={number: told[photo.id] for number, photo in enumerate(ordered, start=1)},
         maps=Maps(
             phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
             wide=map_svg(evaluation.template, evaluation, width=1180, turn=True, prefix="mw"),

@@ -89,7 +89,8 @@ def viewpoint_svg(request: PhotoRequest, template: BodyTemplate) -> str:
     parts += _labels()
     return element(
         "svg", *parts, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {number(WIDTH)} {number(HEIGHT)}",
-        role="img", aria_label=f"Where to hold the camera for photo {request.number}", font_family="sans-serif",
+        class_="viewpoint", role="img", aria_label=f"Where to hold the camera for photo {request.number}",
+        font_family="sans-serif",
     )  # fmt: skip
 
 
@@ -100,8 +101,8 @@ def _labels() -> list[str]:
         text_element("FRONT", left + width / 2, top - 3, **style),
         text_element("R", left + 30, top + height - 8, **style),
         text_element("L", left + width - 30, top + height - 8, **style),
-        text_element("L", left2 + 6, top + 50, **style),
-        text_element("R", left2 + width2 - 6, top + 50, **style),
+        text_element("L", left2 + 6, top + 12, **style),
+        text_element("R", left2 + width2 - 6, top + 12, **style),
     ]
 
 

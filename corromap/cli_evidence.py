@@ -1,0 +1,57 @@
+"""What the command line does with evidence: requests, shot lists, the whole picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from corromap.assessment import RuleSet
+from corromap.evaluation import evaluate
+from corromap.evidence.requests import RequestList, standard_shots
+from corromap.evidence.wording import inspector_text, seller_text
+from corromap.io.survey_file import SurveyFile
+from corromap.io.templates import load_template
+from corromap.report.evidence_page import examine_all, requests_of
+from corromap.report.shot_list import write_shot_list
+from corromap.template import BodyTemplate
+
+__all__ = ["ask_text"]
+
+
+def ask_text(survey: Path | None, template_id: str | None, *, seller: bool, page: Path | None = None) -> str:
+    """Say what photos to ask for.
+
+    Parameters
+    ----------
+    survey : Path or None
+        A survey file; None asks for the standard list of a body.
+    template_id : str or None
+        Which body, when there is no survey.
+    seller : bool
+        Worded as a message to a seller instead of a list for the inspector.
+    page : Path or None
+        Also write the list as a page to print.
+
+    Returns
+    -------
+    str
+        Plain text.
+
+    Raises
+    ------
+    InputError
+        If the survey or the template cannot be read, or the page not written.
+    """
+    wanted, template = _wanted(survey, template_id)
+    if page is not None:
+        write_shot_list(wanted, template, page)
+    return (seller_text if seller else inspector_text)(wanted, template)
+
+
+def _wanted(survey: Path | None, template_id: str | None) -> tuple[RequestList, BodyTemplate]:
+    if survey is None:
+        template = load_template(template_id or "two-seat-open")
+        return standard_shots(template), template
+    file = SurveyFile.open(survey, author="command line")
+    record = file.load()
+    evaluation = evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
+    return requests_of(evaluation, examine_all(evaluation, file.photo_bytes)), record.template

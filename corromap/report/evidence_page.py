@@ -1,0 +1,160 @@
+"""What the photos can carry and what to ask for, as the page prints it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from corromap.evaluation import Evaluation
+from corromap.evidence.detail import Showing
+from corromap.evidence.duplicates import find_duplicates
+from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
+from corromap.evidence.wording import GROUND_RULES, RequestWords, request_words, seller_text
+from corromap.frames import PhotoId
+from corromap.io.photo_quality import ExaminedPhoto, examine_photo
+from corromap.report.viewpoint_drawing import viewpoint_svg
+from corromap.template import BodyTemplate
+
+__all__ = ["AskView", "RequestRow", "ask_view", "examine_all", "judged_photos", "requests_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class RequestRow:
+    """One photo to take, as printed.
+
+    Parameters
+    ----------
+    number : int
+        From 1.
+    words : RequestWords
+        What, where, which way.
+    svg : str
+        Drawing of the viewpoint.
+    """
+
+    number: int
+    words: RequestWords
+    svg: str
+
+
+@dataclass(frozen=True, slots=True)
+class AskView:
+    """What to ask for, as printed.
+
+    Parameters
+    ----------
+    rows : tuple of RequestRow
+        In order of use.
+    closed : str
+        Share of the gaps that these photos close.
+    hidden, out_of_reach : tuple of str
+        Zones to be laid bare; zones no camera sees from outside.
+    rules : tuple of str
+        Cautions for whoever takes the photos.
+    letter : str
+        The same for a seller.
+    """
+
+    rows: tuple[RequestRow, ...]
+    closed: str
+    hidden: tuple[str, ...]
+    out_of_reach: tuple[str, ...]
+    rules: tuple[str, ...]
+    letter: str
+
+
+def examine_all(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes]) -> dict[PhotoId, ExaminedPhoto]:
+    """Examine every photo of a survey.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+
+    Returns
+    -------
+    dict of PhotoId to ExaminedPhoto
+        In the survey's order.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    return {photo.id: examine_photo(photo_bytes(photo.id), photo.name) for photo in evaluation.survey.photos}
+
+
+def judged_photos(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]) -> dict[PhotoId, tuple[str, ...]]:
+    """Say of each photo how well it can be judged.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    examined : mapping of PhotoId to ExaminedPhoto
+        From `examine_all`.
+
+    Returns
+    -------
+    dict of PhotoId to tuple of str
+        Sentences; empty when nothing stands out.
+    """
+    names = {photo.id: photo.name for photo in evaluation.survey.photos}
+    looks = {key: one.look for key, one in examined.items() if one.look is not None}
+    told = {key: list(one.sentences) for key, one in examined.items()}
+    for copy in find_duplicates({key: one.sha256 for key, one in examined.items()}, looks):
+        how = "The same file as" if copy.is_exact else "Nearly the same picture as"
+        told[copy.photo].append(f"{how} '{names[copy.earlier]}': it adds nothing.")
+    return {key: tuple(lines) for key, lines in told.items()}
+
+
+def requests_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]) -> RequestList:
+    """Work out what to ask for.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    examined : mapping of PhotoId to ExaminedPhoto
+        From `examine_all`; may be empty, photos then count as sharp and lit.
+
+    Returns
+    -------
+    RequestList
+        The standard list when there is no photo at all.
+    """
+    if not evaluation.survey.photos:
+        return standard_shots(evaluation.template)
+    quality = {key: one.quality.map for key, one in examined.items() if one.quality is not None}
+    showing = Showing(evaluation.projection, evaluation.registrations, quality)
+    return what_to_ask_for(evaluation.template, showing)
+
+
+def ask_view(wanted: RequestList, template: BodyTemplate) -> AskView:
+    """Lay out what to ask for.
+
+    Parameters
+    ----------
+    wanted : RequestList
+        From `requests_of` or `standard_shots`.
+    template : BodyTemplate
+        The body.
+
+    Returns
+    -------
+    AskView
+        Words and drawings.
+    """
+    zones = template.zone_by_id
+    return AskView(
+        rows=tuple(
+            RequestRow(r.number, request_words(r, template), viewpoint_svg(r, template)) for r in wanted.requests
+        ),
+        closed=f"{100 * wanted.closed_mm2 / wanted.gap_mm2:.0f} %" if wanted.gap_mm2 else "",
+        hidden=tuple(f"{zones[h.zone].name} ({100 * h.share:.0f} % covered)" for h in wanted.hidden),
+        out_of_reach=tuple(zones[zone].name for zone in wanted.out_of_reach),
+        rules=GROUND_RULES,
+        letter=seller_text(wanted, template),
+    )
