@@ -101,7 +101,7 @@ def _press(s: Surface, document: dict[str, Any]) -> None:
         w = s.window(low, high)
         kind = feature["kind"]
         if kind == "rib":
-            d = 15 - w.segment(*line) if len(line) == 2 else w.distance(line)
+            d = _capsule(w, line) if len(line) == 2 else w.distance(line)
             w.height += 6.5 * smoothstep(-2.5, 6.5, d)
         elif kind == "seam":
             _seam(w, line)
@@ -110,6 +110,12 @@ def _press(s: Surface, document: dict[str, Any]) -> None:
             w.height += 0.9 * np.exp(-((d / 3.0) ** 2))
         elif kind == "bracket":
             _bracket(w, line)
+
+
+def _capsule(w: Surface, line: NDArray[np.float64], half_mm: float = 15.0) -> Field:
+    """Distance to a round-ended rib whose ends are the line's ends."""
+    along = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    return half_mm - w.segment(line[0] + half_mm * along, line[1] - half_mm * along)
 
 
 def _seam(w: Surface, line: NDArray[np.float64]) -> None:
