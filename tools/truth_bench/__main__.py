@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import pickle
 import sys
 import time
 from collections.abc import Sequence
@@ -16,11 +17,13 @@ from tools.truth_bench.conditions import CONDITIONS, Condition
 from tools.truth_bench.judge import Crash, Judgement, judge_seeds
 from tools.truth_bench.table import page_of, rows_of
 
-CHUNK = 5
+CHUNK = 1
 FIRST = "flat"
 
 
-def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[str, list[Judgement | Crash]]:
+def run(
+    plan: Sequence[tuple[Condition, int]], seed: int, workers: int, keep: Path | None = None
+) -> dict[str, list[Judgement | Crash]]:
     """Run surveys of several conditions.
 
     Parameters
@@ -31,6 +34,9 @@ def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[
         Of the run.
     workers : int
         Processes.
+    keep : Path, optional
+        Folder where each survey's result is put as soon as it is there, and taken from when it
+        is: a run that was stopped goes on. One folder for one version of the program.
 
     Returns
     -------
@@ -42,17 +48,37 @@ def run(plan: Sequence[tuple[Condition, int]], seed: int, workers: int) -> dict[
         seeds = [seed * 100_000 + i for i in range(count)]
         jobs += [(condition, seeds[i : i + CHUNK]) for i in range(0, count, CHUNK)]
     found: dict[str, dict[int, Judgement | Crash]] = {condition.name: {} for condition, _ in plan}
+    for condition, seeds in [] if keep is None else jobs:
+        found[condition.name].update(_kept(keep, condition.name, seeds))
+    jobs = [
+        (condition, left) for condition, seeds in jobs if (left := [s for s in seeds if s not in found[condition.name]])
+    ]
     # libraries that spread over all cores would fight with the processes
     os.environ.update({"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"})
     started, done, total = time.perf_counter(), 0, sum(count for _, count in plan)
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         futures = {pool.submit(judge_seeds, seeds, condition): condition.name for condition, seeds in jobs}
         for future in as_completed(futures):
-            found[futures[future]].update({j.seed: j for j in future.result()})
+            done_now = future.result()
+            found[futures[future]].update({j.seed: j for j in done_now})
+            if keep is not None:
+                _keep(keep, futures[future], done_now)
             done = sum(len(part) for part in found.values())
             print(f"\r{done} of {total} surveys, {time.perf_counter() - started:.0f} s", end="", file=sys.stderr)
     print(file=sys.stderr)
     return {name: [part[s] for s in sorted(part)] for name, part in found.items()}
+
+
+def _keep(folder: Path, name: str, judgements: Sequence[Judgement | Crash]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for j in judgements:
+        (folder / f"{name}-{j.seed}.pickle").write_bytes(pickle.dumps(j))
+
+
+def _kept(folder: Path, name: str, seeds: Sequence[int]) -> dict[int, Judgement | Crash]:
+    """Results of an earlier run; the folder is the developer's own."""
+    files = {seed: folder / f"{name}-{seed}.pickle" for seed in seeds}
+    return {seed: pickle.loads(file.read_bytes()) for seed, file in files.items() if file.is_file()}
 
 
 def main() -> None:
@@ -63,12 +89,13 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--condition", choices=sorted(CONDITIONS), default=FIRST, help="the first condition")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--keep", type=Path, help="folder of results, to go on with a run that was stopped")
     parser.add_argument("--write", type=Path, help="the Markdown page")
     given = parser.parse_args()
     plan = [(CONDITIONS[given.condition], given.surveys)]
     plan += [(c, given.others) for name, c in CONDITIONS.items() if name != given.condition and given.others]
     started = time.perf_counter()
-    found = run(plan, given.seed, given.workers)
+    found = run(plan, given.seed, given.workers, given.keep)
     for name, judgements in found.items():
         print(f"\n{name}")
         for what, value in rows_of(judgements):
