@@ -7,8 +7,8 @@ it hands out the same `Registration`.
 
 from __future__ import annotations
 
+from corromap.registration.cameras import solve_lenses
 from corromap.registration.draws import draw_matrices
-from corromap.registration.lenses import solve_lenses
 from corromap.registration.place import place_photo, place_photos
 from corromap.registration.result import FailureReason, Lens, Registration, RegistrationFailure
 from corromap.registration.suggest import next_datum

@@ -113,7 +113,8 @@ class LeftOut:
         """
         covariance = variance_px2 * self.spread[index] + self.lens_px2[index]
         miss = self.miss_px[index]
-        return float(miss @ np.linalg.solve(covariance, miss))
+        # a click that the others do not check in one direction has no miss and no spread in it
+        return float(miss @ np.linalg.pinv(covariance, hermitian=True) @ miss)
 
     def lens_sigma_px(self, index: int) -> float:
         """Largest standard error that the lens alone gives a miss.

@@ -7,7 +7,7 @@ evidence is added up. All limits here are ours.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,13 +18,11 @@ from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
 from corromap.registration.lens import Lens
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
-from corromap.registration.prior import prior_lens
-from corromap.registration.result import lens_label
 from corromap.registration.sighted import LEAST_POINTS, Sighted, tried_panels
 from corromap.survey import Photo, Settings, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["solve_lenses"]
+__all__ = ["estimated_lenses", "usable_fits"]
 
 LEAST_FREEDOM = 8
 """Coordinates to spare, over all photos and panels of a camera, before an
@@ -52,13 +50,19 @@ class _Estimate:
     fits: int
 
 
-def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
-    """Find the lens of every photo, shared among a camera's photos.
+def estimated_lenses(
+    photos: Sequence[Photo], lenses: Mapping[PhotoId, Lens], survey: Survey, template: BodyTemplate
+) -> dict[PhotoId, Lens]:
+    """Find the lens of one camera's photos from the fits of their panels.
 
     Parameters
     ----------
+    photos : sequence of Photo
+        Of one camera.
+    lenses : mapping of PhotoId to Lens
+        As known beforehand.
     survey : Survey
-        Photos, sightings and settings.
+        Sightings and settings.
     template : BodyTemplate
         Panels and datum points.
 
@@ -75,22 +79,33 @@ def solve_lenses(survey: Survey, template: BodyTemplate) -> dict[PhotoId, Lens]:
     photos held upright and across, the shift of the centre turns in a way the
     upright photo no longer tells: when a camera has both, it is not estimated.
     """
-    lenses = {photo.id: prior_lens(photo) for photo in survey.photos}
-    cameras: dict[str, list[Photo]] = {}
-    for photo in survey.photos:
-        cameras.setdefault(lens_label(lenses[photo.id], photo.id), []).append(photo)
-    for photos in cameras.values():
-        fits = [fit for photo in photos for fit in _usable_fits(photo, lenses[photo.id], survey, template)]
-        # photos without EXIF among others with it: the wider prior holds for all
-        prior = np.max([lenses[photo.id].covariance for photo in photos], axis=0)
-        held = len({photo.width_px > photo.height_px for photo in photos}) > 1
-        estimate = _estimate(fits, prior, survey.settings.click_sigma_px, held=held)
-        for photo in photos:
-            lenses[photo.id] = _with_estimate(lenses[photo.id], prior, estimate)
-    return lenses
+    fits = [fit for photo in photos for fit in usable_fits(photo, lenses[photo.id], survey, template)]
+    # photos without EXIF among others with it: the wider prior holds for all
+    prior = np.max([lenses[photo.id].covariance for photo in photos], axis=0)
+    held = len({photo.width_px > photo.height_px for photo in photos}) > 1
+    estimate = _estimate(fits, prior, survey.settings.click_sigma_px, held=held)
+    return {photo.id: _with_estimate(lenses[photo.id], prior, estimate) for photo in photos}
 
 
-def _usable_fits(photo: Photo, lens: Lens, survey: Survey, template: BodyTemplate) -> Iterable[PanelFit]:
+def usable_fits(photo: Photo, lens: Lens, survey: Survey, template: BodyTemplate) -> Iterable[PanelFit]:
+    """Fit the panels of a photo that say something of its lens.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    lens : Lens
+        As known beforehand.
+    survey : Survey
+        Sightings and settings.
+    template : BodyTemplate
+        Panels and datum points.
+
+    Yields
+    ------
+    PanelFit
+        Of five points or more that belong together.
+    """
     sightings = [s for s in survey.sightings if s.photo == photo.id]
     for panel in tried_panels(photo, sightings, template):
         sighted = Sighted.collect(photo, panel, sightings, template)

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import ConvexHull
 
 from corromap.frames import DatumId, FloatArray, PanelId, PhotoId
+from corromap.registration.camera_fit import CameraRefusal
+from corromap.registration.camera_place import camera_panels, panel_stands_out
+from corromap.registration.cameras import PlacedCamera, solve_cameras
 from corromap.registration.fit_checks import check_fit, fit_warnings
 from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
 from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
-from corromap.registration.lenses import solve_lenses
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
 from corromap.registration.sighted import Sighted, lone_datums, tried_panels
@@ -108,14 +111,48 @@ def _placed(
 ) -> Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
     sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in clicks)
     survey = Survey("placing", photos=photos, sightings=sightings, settings=settings)
-    lenses = solve_lenses(survey, template)
+    solved = solve_cameras(survey, template)
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
     for photo in photos:
         own = [s for s in sightings if s.photo == photo.id]
         tried = tried_panels(photo, own, template)
-        found = {p.id: place_photo(photo, p, own, lenses[photo.id], settings, template) for p in tried}
-        placed.update(((photo.id, panel), found[panel]) for panel in _told(found, own, template))
+        found = {p.id: place_photo(photo, p, own, solved.lenses[photo.id], settings, template) for p in tried}
+        told = {panel: found[panel] for panel in _told(found, own, template)}
+        whole = _with_camera(told, found, solved.cameras[photo.id], settings, template)
+        placed.update(((photo.id, panel), answer) for panel, answer in whole.items())
     return placed
+
+
+def _with_camera(
+    told: Mapping[PanelId, Registration | RegistrationFailure],
+    found: Mapping[PanelId, Registration | RegistrationFailure],
+    camera: PlacedCamera | CameraRefusal,
+    settings: Settings,
+    template: BodyTemplate,
+) -> dict[PanelId, Registration | RegistrationFailure]:
+    """Choose, panel by panel, between its own fit and the photo's camera."""
+    if isinstance(camera, CameraRefusal):
+        said = (camera.message,) if camera.message else ()
+        return {
+            panel: replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
+            for panel, answer in told.items()
+        }
+    by_camera = camera_panels(camera, template, settings)
+    chosen: dict[PanelId, Registration | RegistrationFailure] = {}
+    for panel in template.panels:
+        own, other = found.get(panel.id), by_camera.get(panel.id)
+        if other is None:
+            if panel.id in told:
+                answer = told[panel.id]
+                if isinstance(answer, Registration):
+                    answer = replace(answer, camera=camera.found.fit.pose)
+                chosen[panel.id] = answer
+            continue
+        why = panel_stands_out(camera, other) if isinstance(own, Registration) else ""
+        chosen[panel.id] = (
+            replace(own, reason=why, camera=other.camera) if isinstance(own, Registration) and why else other
+        )
+    return chosen
 
 
 def _told(

@@ -8,7 +8,7 @@ from corromap.frames import FloatArray
 from corromap.registration.lens import Lens
 from corromap.survey import Photo
 
-__all__ = ["prior_lens"]
+__all__ = ["prior_lens", "shared_sigma"]
 
 SIGMA_K1 = 0.05
 """Ours: spread of k1 about zero among cameras whose focal length EXIF gives. At
@@ -20,6 +20,13 @@ SIGMA_K1_UNKNOWN = 0.1
 SIGMA_CENTRE = 0.02
 """Ours: spread of the lens centre about the middle of the photo, in units of the
 focal length; some 1.5 % of the width of a 26 mm equivalent picture."""
+
+SIGMA_FOCAL = 0.03
+"""Ours: relative error of the focal length that EXIF gives. A 35 mm equivalent is
+rounded to whole millimetres (1 % at 26 mm) and counted by diagonal or by width."""
+
+SIGMA_FOCAL_UNKNOWN = 0.25
+"""Ours: the same when it is assumed; holds 16 to 42 mm equivalents within two sigma."""
 
 ASSUMED_FOCAL_35MM = 26.0
 """Main camera of a phone, 35 mm equivalent; common practice."""
@@ -52,3 +59,21 @@ def prior_lens(photo: Photo) -> Lens:
 
 def _covariance(sigma_k1: float) -> FloatArray:
     return np.diag([sigma_k1**2, SIGMA_CENTRE**2, SIGMA_CENTRE**2])
+
+
+def shared_sigma(photo: Photo) -> FloatArray:
+    """Tell how well the shared parameters of a photo's camera are known beforehand.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+
+    Returns
+    -------
+    ndarray of float64, shape (4,)
+        Standard uncertainty of ``k1``, of the centre across and down in units of
+        the focal length, and relative of the focal length.
+    """
+    k1, focal = (SIGMA_K1_UNKNOWN, SIGMA_FOCAL_UNKNOWN) if photo.focal_px is None else (SIGMA_K1, SIGMA_FOCAL)
+    return np.array([k1, SIGMA_CENTRE, SIGMA_CENTRE, focal])

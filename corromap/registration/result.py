@@ -11,11 +11,23 @@ from numpy.typing import ArrayLike
 
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, PanelId, PhotoId, frozen_array
+from corromap.registration.camera import CameraPose
 from corromap.registration.homography import apply, homogeneous
 from corromap.registration.lens import Lens
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["FailureReason", "Lens", "Registration", "RegistrationFailure", "clicks_label", "lens_label"]
+__all__ = [
+    "CameraPose",
+    "FailureReason",
+    "Lens",
+    "Registration",
+    "RegistrationFailure",
+    "camera_label",
+    "clicks_label",
+    "focal_label",
+    "lens_label",
+    "panel_place_label",
+]
 
 
 class FailureReason(StrEnum):
@@ -71,6 +83,58 @@ def clicks_label(photo: PhotoId, panel: PanelId) -> str:
         For example ``clicks:photo-3/floor-left``.
     """
     return f"clicks:{photo}/{panel}"
+
+
+def camera_label(photo: PhotoId) -> str:
+    """Label of the error source made by the clicks of one photo on its camera.
+
+    Parameters
+    ----------
+    photo : PhotoId
+        The photo.
+
+    Returns
+    -------
+    str
+        For example ``clicks:photo-3``; shared by every panel of the photo.
+    """
+    return f"clicks:{photo}"
+
+
+def panel_place_label(photo: PhotoId, panel: PanelId) -> str:
+    """Label of the error source made by how far a panel lies from what was sighted.
+
+    Parameters
+    ----------
+    photo : PhotoId
+        The photo.
+    panel : PanelId
+        The panel.
+
+    Returns
+    -------
+    str
+        For example ``body:photo-3/floor-left``.
+    """
+    return f"body:{photo}/{panel}"
+
+
+def focal_label(lens: Lens, photo: PhotoId) -> str:
+    """Label of the error source made by a focal length, shared by a camera's photos.
+
+    Parameters
+    ----------
+    lens : Lens
+        The lens.
+    photo : PhotoId
+        Used when the lens belongs to no camera.
+
+    Returns
+    -------
+    str
+        For example ``focal:camera-1``.
+    """
+    return f"focal:{photo if lens.camera is None else lens.camera}"
 
 
 def lens_label(lens: Lens, photo: PhotoId) -> str:
@@ -130,7 +194,9 @@ class Registration:
     hull_px : array_like, shape (K, 2)
         Convex hull of the clicks; outside it the fit is extrapolated.
     method : str
-        How it was found: ``panel`` for a fit to one panel.
+        How it was found: ``panel`` for a fit to one panel, ``camera`` for a camera
+        solved from points anywhere on the body; then `datum_ids` may be empty and
+        `hull_px` is that of all the photo's points.
     sources : tuple of ErrorSource
         Independent sources of its error.
     matrix_by_source : mapping of str to array_like, shape (3, 3, P)
@@ -138,6 +204,10 @@ class Registration:
         how the matrix follows a change of ``k1`` or of the centre.
     warnings : tuple of str
         Sentences for the person.
+    camera : CameraPose or None
+        Where the photo was taken from in the car frame, when that was solved.
+    reason : str
+        Why this method was chosen, one sentence; empty where there was no choice.
 
     Raises
     ------
@@ -163,6 +233,8 @@ class Registration:
     sources: tuple[ErrorSource, ...]
     matrix_by_source: Mapping[str, FloatArray]
     warnings: tuple[str, ...] = ()
+    camera: CameraPose | None = None
+    reason: str = ""
 
     def __post_init__(self) -> None:
         what = f"registration of photo '{self.photo}' on panel '{self.panel}'"

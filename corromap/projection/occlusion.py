@@ -1,0 +1,172 @@
+"""What stands between a camera and a panel.
+
+With a camera in the car frame every face of the body is known to it, placed by
+points or not, seen from its drawn side or from behind. What lies on the viewer's
+side of a panel's plane hides the ground behind it: its image, in pixels with
+the lens taken out, is taken off the panel's. Cuts are exact polygon operations.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from corromap.frames import FloatArray, PanelId
+from corromap.registration.result import Registration
+from corromap.template import BodyTemplate, Panel, Place
+
+__all__ = ["Face", "faces_of", "standing_in_front"]
+
+NEAR_MM = 20.0
+"""What is nearer to the camera's plane than this is not looked at."""
+
+ABOVE_MM = 2.0
+"""A face stands in front of a panel from so far above its plane on: panels meet at
+folds, and a body is not flat to less. Ours."""
+
+DEEPEST_WEB_MM = 250.0
+"""Side walls are drawn from a panel to one it covers up to this depth."""
+
+SHORTEST_MM = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Face:
+    """A flat piece that cannot be seen through.
+
+    Parameters
+    ----------
+    panel : PanelId
+        The panel it is, or whose side wall it is.
+    place : Place
+        Its frame in the car frame.
+    ring_mm : ndarray of float64, shape (N, 2)
+        Its edge in that frame; convex or not.
+    is_wall : bool
+        Whether it is a side wall: a template draws the underside of a
+        crossmember or rail, the body has its sides too.
+    """
+
+    panel: PanelId
+    place: Place
+    ring_mm: FloatArray
+    is_wall: bool = False
+
+
+@lru_cache(maxsize=16)
+def faces_of(template: BodyTemplate) -> tuple[Face, ...]:
+    """Every panel, and side walls from panels down to those they cover.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        The body, compared by identity.
+
+    Returns
+    -------
+    tuple of Face
+        Panels first.
+    """
+    faces = [Face(p.id, p.place, p.outline.exterior_mm) for p in template.panels]
+    for panel in template.panels:
+        for covered in panel.covers:
+            faces += _walls(panel, template.panel(covered))
+    return tuple(faces)
+
+
+def _walls(panel: Panel, covered: Panel) -> Iterable[Face]:
+    ring = panel.place.to_car(panel.outline.exterior_mm)
+    inward = -panel.place.normal * panel.facing
+    slope = float(inward @ covered.place.normal)
+    if abs(slope) < 1e-6:
+        return
+    depth = ((covered.place.origin_mm - ring) @ covered.place.normal) / slope
+    for i, start in enumerate(ring):
+        j = (i + 1) % len(ring)
+        along = ring[j] - start
+        length = float(np.linalg.norm(along))
+        ends = depth[[i, j]]
+        if length < SHORTEST_MM or ends.min() < SHORTEST_MM or ends.max() > DEEPEST_WEB_MM:
+            continue
+        corners = np.array([[0, 0], [length, 0], [length, ends[1]], [0, ends[0]]])
+        yield Face(panel.id, Place(start, along / length, inward), corners, is_wall=True)
+
+
+def standing_in_front(
+    panel: Panel,
+    shown_px: MultiPolygon,
+    registration: Registration,
+    template: BodyTemplate,
+    *,
+    but: Iterable[PanelId] = (),
+) -> MultiPolygon:
+    """Find what stands between a camera and a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+        The panel looked at, from the side it is drawn from.
+    shown_px : shapely.MultiPolygon
+        What it fills of the frame, pixels with the lens taken out.
+    registration : Registration
+        The photo's place on it, for camera and lens; without a camera nothing
+        is known to stand in front.
+    template : BodyTemplate
+        The body.
+    but : iterable of PanelId
+        Panels that are taken off by other means; their side walls are not left out.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        In the same pixels; may reach beyond `shown_px`.
+    """
+    camera = registration.camera
+    if shown_px.is_empty or camera is None:
+        return MultiPolygon()
+    optics = camera.lens_matrix(registration.lens.centre_px)
+    towards = panel.place.normal * panel.facing
+    skipped = {panel.id, *but}
+    box = shapely.box(*shown_px.bounds)
+    cover = []
+    for face in faces_of(template):
+        if face.panel in skipped and not face.is_wall:
+            continue
+        ring = face.place.to_car(face.ring_mm)
+        above = (ring - panel.place.origin_mm) @ towards - ABOVE_MM
+        if above.max() <= 0:
+            continue
+        ring = _kept(ring, above)
+        ring = _kept(ring, camera.inside(ring)[:, 2] - NEAR_MM)
+        if len(ring) < 3:
+            continue
+        image = camera.inside(ring) @ optics.T
+        outline: Any = Polygon(image[:, :2] / image[:, 2:])
+        if not outline.is_valid:
+            outline = shapely.make_valid(outline, method="structure", keep_collapsed=False)
+        if outline.intersects(box):
+            cover.append(outline)
+    if not cover:
+        return MultiPolygon()
+    joined = shapely.union_all(cover)
+    return MultiPolygon([g for g in shapely.get_parts(joined) if isinstance(g, Polygon)])
+
+
+def _kept(ring: FloatArray, height: FloatArray) -> FloatArray:
+    """Cut a ring with a plane: the corners above it and where its edges meet it (Sutherland and Hodgman, 1974)."""
+    if len(ring) == 0 or height.min() >= 0:
+        return ring
+    following, next_height = np.roll(ring, -1, axis=0), np.roll(height, -1)
+    out = []
+    for a, b, ha, hb in zip(ring, following, height, next_height, strict=True):
+        if ha >= 0:
+            out.append(a)
+        if (ha >= 0) != (hb >= 0):
+            out.append(a + (b - a) * (ha / (ha - hb)))
+    return np.array(out).reshape(-1, 3)

@@ -1,0 +1,295 @@
+"""Panels placed by a photo's camera.
+
+One camera places every panel it looks at: facing it, inside the frame, before
+it, fine enough and near enough to what was sighted. All limits here are ours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import shapely
+from scipy.stats import chi2
+
+from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.registration.cameras import PlacedCamera
+from corromap.registration.homography import apply
+from corromap.registration.panel_fit import least_squares
+from corromap.registration.result import (
+    Registration,
+    camera_label,
+    focal_label,
+    lens_label,
+    panel_place_label,
+)
+from corromap.registration.sighted import datum_positions
+from corromap.survey import Settings
+from corromap.template import BodyTemplate, Panel
+from corromap.uncertainty import ErrorSource
+
+__all__ = ["camera_panels", "panel_stands_out", "place_by_camera"]
+
+W_SHARE = 0.25
+"""As for one panel: a place counts up to four times as far from the camera as the
+farthest point sighted."""
+
+LEAST_FACING = 0.12
+"""Cosine between the line of sight and a panel's normal; flatter than 83 degrees is not looked at."""
+
+GRID = 12
+"""Places tried along each side of a panel, to see whether the photo shows it."""
+
+LOOSEST_MM = 25.0
+"""A panel without a sighting of its own is placed when the middle of what is shown
+of it is known to this standard error."""
+
+STANDS_OUT = 0.01
+"""Chance that a panel's own points are as far off the camera although nothing is wrong."""
+
+
+def place_by_camera(camera: PlacedCamera, panel: Panel, template: BodyTemplate) -> Registration:
+    """Place a photo on a panel by its camera.
+
+    Parameters
+    ----------
+    camera : PlacedCamera
+        The photo's camera.
+    panel : Panel
+        The panel; whether the photo shows it is not looked at here.
+    template : BodyTemplate
+        For its datum points.
+
+    Returns
+    -------
+    Registration
+        Of method ``camera``. The clicks are one source for all panels of the
+        photo, the focal length one for all photos of the camera.
+    """
+    fit, lens, photo = camera.found.fit, camera.lens, camera.found.photo
+    to_px = fit.pose.lens_matrix(lens.centre_px) @ fit.pose.plane(panel.place)
+    scale = 1.0 / float((1.0 / fit.inside_mm[:, 2]).mean())
+    matrix: FloatArray = np.asarray(np.linalg.inv(to_px) * scale, dtype=np.float64)
+    sources, moved = _sources(camera, panel, matrix, template)
+    w_min = W_SHARE * scale / float(fit.inside_mm[:, 2].max())
+    rows, datum_mm = _own_points(camera, panel, template, matrix, w_min)
+    sighted_px, residual_px = fit.problem.clicked_px[rows], fit.residual_px[rows]
+    residual_mm = apply(matrix, lens.undistort(sighted_px))[0] - datum_mm
+    everywhere_mm = fit.residual_px * (fit.inside_mm[:, 2:] / fit.pose.focal_px)
+    return Registration(
+        photo=photo.id,
+        panel=panel.id,
+        lens=lens,
+        matrix=matrix,
+        w_min=w_min,
+        datum_ids=tuple(camera.found.ids[i] for i in rows),
+        datum_mm=datum_mm,
+        sighted_px=sighted_px,
+        residual_px=residual_px,
+        residual_mm=residual_mm,
+        rms_px=_rms(residual_px if len(rows) else fit.residual_px),
+        rms_mm=_rms(residual_mm if len(rows) else everywhere_mm),
+        sigma_px=camera.sigma_px,
+        hull_px=_hull(fit.problem.clicked_px),
+        method="camera",
+        sources=sources,
+        matrix_by_source=moved,
+        warnings=_bad_sentences(camera, template),
+        camera=fit.pose,
+        reason=_reason(camera, len(rows)),
+    )
+
+
+def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settings) -> dict[PanelId, Registration]:
+    """Place a photo on every panel its camera looks at.
+
+    Parameters
+    ----------
+    camera : PlacedCamera
+        The photo's camera.
+    template : BodyTemplate
+        The body.
+    settings : Settings
+        For the coarsest detail.
+
+    Returns
+    -------
+    dict of PanelId to Registration
+        In the template's order. Panels that stand in the way of others are not
+        taken off here: that is done where areas are cut (`corromap.projection`).
+    """
+    fit = camera.found.fit
+    eye = fit.pose.eye_mm
+    placed = {}
+    for panel in template.panels:
+        if (eye - panel.place.origin_mm) @ panel.place.normal * panel.facing <= 0:
+            continue
+        if not _may_be_in_frame(camera, panel):
+            continue
+        registration = place_by_camera(camera, panel, template)
+        if _is_shown(camera, registration, panel, eye, settings):
+            placed[panel.id] = registration
+    return placed
+
+
+def panel_stands_out(camera: PlacedCamera, by_camera: Registration) -> str:
+    """Tell whether a panel's own points contradict the camera.
+
+    Parameters
+    ----------
+    camera : PlacedCamera
+        The photo's camera.
+    by_camera : Registration
+        The panel as it places it.
+
+    Returns
+    -------
+    str
+        Why the panel's own fit is better used; empty when the camera may stand.
+    """
+    count = len(by_camera.datum_ids)
+    if count == 0:
+        return ""
+    rows = [camera.found.ids.index(datum) for datum in by_camera.datum_ids]
+    weight = camera.found.fit.problem.weight[rows]
+    square = float((weight * (by_camera.residual_px**2).sum(axis=1)).sum()) / camera.sigma_px**2
+    if square <= chi2.isf(STANDS_OUT, 2 * count):
+        return ""
+    return (
+        f"Placed by its own {count} points: the photo's camera misses them by {by_camera.rms_px:.1f} px, more than the "
+        f"{camera.sigma_px:.1f} px of its other points; the body differs from the template here."
+    )
+
+
+def _own_points(
+    camera: PlacedCamera, panel: Panel, template: BodyTemplate, matrix: FloatArray, w_min: float
+) -> tuple[list[int], FloatArray]:
+    """Sightings on the panel; a click on a panel seen almost edge on may fall beyond its horizon, and is not one."""
+    positions: Mapping[DatumId, FloatArray] = datum_positions(template, panel.id)
+    w = apply(matrix, camera.lens.undistort(camera.found.fit.problem.clicked_px))[1]
+    rows = [i for i, datum in enumerate(camera.found.ids) if datum in positions and w[i] >= w_min]
+    return rows, np.array([positions[camera.found.ids[i]] for i in rows], dtype=np.float64).reshape(-1, 2)
+
+
+def _sources(
+    camera: PlacedCamera, panel: Panel, matrix: FloatArray, template: BodyTemplate
+) -> tuple[tuple[ErrorSource, ...], dict[str, FloatArray]]:
+    """Error sources and how the matrix follows each.
+
+    As for one panel, the lens and the focal length are estimated together with
+    the pose: what the clicks leave the pose is independent of both. The focal
+    length follows the lens; what is left of its error is a source of its own.
+    """
+    fit, lens, pose = camera.found.fit, camera.lens, camera.found.fit.pose
+    optics, plane = pose.lens_matrix(lens.centre_px), pose.plane(panel.place)
+    by_pose = _inverse_by(matrix, np.einsum("ij,jkp->ikp", optics, fit.plane_by_pose(panel.place)), optics @ plane)
+    by_shared = np.zeros((3, 3, 4))
+    by_shared[0, :, 1] = by_shared[1, :, 2] = lens.focal_px * plane[2]
+    by_shared[:2, :, 3] = pose.focal_px * plane[:2]
+    followed = -least_squares(fit.jacobian, fit.by_shared)
+    shared = _inverse_by(matrix, by_shared, optics @ plane) + by_pose @ followed
+    covariance: FloatArray = np.asarray(np.linalg.inv(fit.jacobian.T @ fit.jacobian), dtype=np.float64)
+    clicks = ErrorSource(camera_label(camera.found.photo.id), camera.sigma_px**2 * covariance)
+    lens_source = ErrorSource(lens_label(lens, camera.found.photo.id), lens.covariance)
+    focal = ErrorSource(focal_label(lens, camera.found.photo.id), np.array([[camera.focal_variance]]))
+    moved = {
+        clicks.label: by_pose,
+        lens_source.label: shared[:, :, :3] + shared[:, :, 3:] * camera.focal_by_lens,
+        focal.label: shared[:, :, 3:],
+    }
+    sources = [clicks, lens_source, focal]
+    away = _away_mm(camera, panel)
+    if away > 0 and template.scale_sigma > 0:
+        # a panel apart from what was sighted: the body's dimensions between them are not the template's
+        label = panel_place_label(camera.found.photo.id, panel.id)
+        by_place = np.zeros((3, 3, 3))
+        by_place[:, 2, :] = optics @ pose.rotation
+        sources.append(ErrorSource(label, np.eye(3) * (template.scale_sigma * away) ** 2))
+        moved[label] = _inverse_by(matrix, by_place, optics @ plane)
+    return tuple(sources), moved
+
+
+def _inverse_by(matrix: FloatArray, by: FloatArray, to_px: FloatArray) -> FloatArray:
+    """Differentiate the scaled inverse of ``to_px`` given the derivative of ``to_px``."""
+    inverse = np.linalg.inv(to_px)
+    return np.asarray(-np.einsum("ij,jkp,kl->ilp", matrix, by, inverse))
+
+
+def _away_mm(camera: PlacedCamera, panel: Panel) -> float:
+    """Shortest way from a sighted point to the panel, car frame."""
+    relative = camera.found.fit.problem.car_mm - panel.place.origin_mm
+    place = panel.place
+    uv = np.stack([relative @ place.u_axis, relative @ place.v_axis], axis=1)
+    beside = shapely.distance(panel.outline.polygon, shapely.points(uv))
+    return float(np.hypot(beside, relative @ place.normal).min())
+
+
+def _may_be_in_frame(camera: PlacedCamera, panel: Panel) -> bool:
+    """Whether the panel's box, as far as it lies before the camera, meets twice the frame: a quick look."""
+    pose, photo = camera.found.fit.pose, camera.found.photo
+    corners = pose.inside(panel.place.to_car(panel.outline.exterior_mm))
+    ahead = corners[:, 2] > 1.0
+    if not ahead.all():
+        return bool(ahead.any())
+    px = pose.focal_px * corners[:, :2] / corners[:, 2:] + camera.lens.centre_px
+    size = np.array([photo.width_px, photo.height_px], dtype=np.float64)
+    return bool((px.max(axis=0) > -size / 2).all() and (px.min(axis=0) < 1.5 * size).all())
+
+
+def _is_shown(
+    camera: PlacedCamera, registration: Registration, panel: Panel, eye: FloatArray, settings: Settings
+) -> bool:
+    """Whether some of the panel lies in the frame, fine enough, not too flat and surely enough."""
+    x0, y0, x1, y1 = panel.outline.polygon.bounds
+    grid = np.stack(np.meshgrid(np.linspace(x0, x1, GRID), np.linspace(y0, y1, GRID)), axis=-1).reshape(-1, 2)
+    uv = np.vstack([grid[shapely.intersects_xy(panel.outline.polygon, *grid.T)], panel.outline.exterior_mm])
+    rays = panel.place.to_car(uv) - eye
+    facing = np.abs(rays @ panel.place.normal) / np.linalg.norm(rays, axis=1)
+    px = registration.to_px(uv)
+    photo = camera.found.photo
+    with np.errstate(invalid="ignore"):
+        inside = ((px >= -0.5) & (px <= [photo.width_px - 0.5, photo.height_px - 0.5])).all(axis=1)
+    px = px[inside & (facing > LEAST_FACING)]
+    px = px[registration.detail(px) <= settings.coarsest_mm_per_px] if len(px) else px
+    if len(px) == 0:
+        return False
+    if registration.datum_ids:
+        return True
+    return _standard_error(registration, px) <= LOOSEST_MM
+
+
+def _standard_error(registration: Registration, px: FloatArray) -> float:
+    """Median over places of the largest standard error of a place, mm."""
+    covariance = np.zeros((len(px), 2, 2))
+    moved = registration.sensitivities(px)
+    for source in registration.sources:
+        by = moved[source.label]
+        covariance += by @ source.covariance @ np.swapaxes(by, 1, 2)
+    return float(np.median(np.sqrt(np.linalg.norm(covariance, ord=2, axis=(1, 2)))))
+
+
+def _hull(xy: FloatArray) -> FloatArray:
+    ring = shapely.MultiPoint(xy).convex_hull
+    return np.asarray(shapely.get_coordinates(ring)[:-1], dtype=np.float64)
+
+
+def _rms(residual: FloatArray) -> float:
+    return float(np.sqrt((residual**2).sum(axis=1).mean()))
+
+
+def _bad_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, ...]:
+    return tuple(
+        f"The point '{template.datum_points[bad.datum][1].name}' lies {bad.miss_px:.1f} px ({bad.miss_mm:.0f} mm) from "
+        f"where the others put it and was left out: with it the points miss by {bad.with_px:.1f} px, without it by "
+        f"{bad.without_px:.1f} px. Click it again or remove it."
+        for bad in camera.found.bad
+    )
+
+
+def _reason(camera: PlacedCamera, own: int) -> str:
+    count, spare = len(camera.found.ids), camera.found.fit.freedom
+    here = "none of them on this panel" if own == 0 else f"{own} of them on this panel"
+    return (
+        f"Placed by the photo's camera: {count} points anywhere on the body, {here}, {spare} coordinates to spare, "
+        f"{_rms(camera.found.fit.residual_px):.1f} px."
+    )
