@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import ctypes.util
 import os
-from pathlib import Path
 
 import mitsuba as mi
 import numpy as np
@@ -17,11 +17,11 @@ from surface import Surface, srgb
 
 def start() -> None:
     """Choose the fast variant when LLVM 19 is there, else the plain one."""
-    for path in ("/usr/lib/x86_64-linux-gnu/libLLVM.so.19.1", "/usr/lib/llvm-19/lib/libLLVM.so.19.1"):
-        if Path(path).exists():
-            os.environ.setdefault("DRJIT_LIBLLVM_PATH", path)
-            mi.set_variant("llvm_ad_rgb")
-            return
+    library = os.environ.get("DRJIT_LIBLLVM_PATH") or ctypes.util.find_library("LLVM-19")
+    if library is not None and "19" in library:
+        os.environ["DRJIT_LIBLLVM_PATH"] = library
+        mi.set_variant("llvm_ad_rgb")
+        return
     mi.set_variant("scalar_rgb")
 
 
