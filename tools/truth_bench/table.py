@@ -127,7 +127,7 @@ def _seen_rows(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
     hidden = _joined(judgements, lambda j: j.hidden_error)
     over = f"{100 * np.mean(everything > 5):.1f} % of zones" if len(everything) else "none"
     return [
-        ("coverage error, everything in the way counted, mean / p95 of |error|", _points(everything)),
+        ("coverage error, everything in the way counted, mean / p95 of its size", _points(everything)),
         ("… signed mean; zones said seen by 5 points or more too much", f"{everything.mean():+.2f} points; {over}"),
         ("… if only covering panels stood in the way, mean / p95", _points(covers)),
         ("hidden share error, mean / p95", _points(hidden)),
