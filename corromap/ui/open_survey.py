@@ -1,0 +1,112 @@
+"""The survey a window shows: the file, the record as last read, and what follows from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from corromap.evaluation import Evaluation
+from corromap.io.survey_file import SurveyFile, SurveyRecord
+from corromap.projection import Projection
+from corromap.survey import Survey
+from corromap.template import BodyTemplate
+from corromap.ui.staged import KeptPhotos, Registrations, StagedEvaluation
+
+__all__ = ["OpenSurvey"]
+
+
+@dataclass
+class OpenSurvey:
+    """The survey this window shows.
+
+    Parameters
+    ----------
+    key : str
+        In the address.
+    file : SurveyFile
+        The file on the disk.
+    record : SurveyRecord
+        As last read.
+    token : str
+        Lets this window fetch the photos.
+    """
+
+    key: str
+    file: SurveyFile
+    record: SurveyRecord
+    token: str
+    kept: KeptPhotos = field(default_factory=KeptPhotos)
+    _staged: StagedEvaluation | None = None
+    _undo: tuple[str | None, str | None] = (None, None)
+    _saved: str = ""
+    _read_for: int = -1
+
+    @property
+    def survey(self) -> Survey:
+        """What is recorded."""
+        return self.record.survey
+
+    @property
+    def template(self) -> BodyTemplate:
+        """The survey's body template."""
+        return self.record.template
+
+    @property
+    def registrations(self) -> Registrations:
+        """Where each photo sits: the first stage of the evaluation."""
+        return self._stages().registrations
+
+    @property
+    def projection(self) -> Projection:
+        """Marks on the panels: the second stage, enough to draw the canvas."""
+        return self._stages().projection
+
+    @property
+    def evaluation(self) -> Evaluation:
+        """Everything that follows from the record; computed once a revision."""
+        return self._stages().evaluation
+
+    def _stages(self) -> StagedEvaluation:
+        if self._staged is None:
+            self._staged = StagedEvaluation(self.survey, self.template, self.record.rules, self.kept)
+        return self._staged
+
+    @property
+    def next_undo(self) -> str | None:
+        """What undo would take back, in words."""
+        self._read_log()
+        return self._undo[0]
+
+    @property
+    def next_redo(self) -> str | None:
+        """What redo would bring back, in words."""
+        self._read_log()
+        return self._undo[1]
+
+    @property
+    def saved_at(self) -> str:
+        """Local time of the last change, ISO 8601 with seconds."""
+        self._read_log()
+        return self._saved
+
+    def refresh(self) -> bool:
+        """Read the file again if it has changed.
+
+        Returns
+        -------
+        bool
+            Whether it had.
+        """
+        if self.file.revision == self.record.revision:
+            return False
+        self.record = self.file.load()
+        self._staged = None
+        return True
+
+    def _read_log(self) -> None:
+        if self._read_for == self.record.revision:
+            return
+        self._undo = (self.file.next_undo(), self.file.next_redo())
+        latest = self.file.history(1)
+        self._saved = datetime.fromisoformat(latest[0].at).astimezone().isoformat(timespec="seconds") if latest else ""
+        self._read_for = self.record.revision
