@@ -48,8 +48,9 @@ def run(
         seeds = [seed * 100_000 + i for i in range(count)]
         jobs += [(condition, seeds[i : i + CHUNK]) for i in range(0, count, CHUNK)]
     found: dict[str, dict[int, Judgement | Crash]] = {condition.name: {} for condition, _ in plan}
-    for condition, seeds in [] if keep is None else jobs:
-        found[condition.name].update(_kept(keep, condition.name, seeds))
+    if keep is not None:
+        for condition, seeds in jobs:
+            found[condition.name].update(_kept(keep, condition.name, seeds))
     jobs = [
         (condition, left) for condition, seeds in jobs if (left := [s for s in seeds if s not in found[condition.name]])
     ]

@@ -180,7 +180,7 @@ class Renderer:
         """Put one panel into the photo where it is nearest."""
         if face.panel is None:
             return
-        rays, linear, depth, panel = (layer[box] for layer in film)
+        rays, linear, depth, panel = film[0][box], film[1][box], film[2][box], film[3][box]
         u, v, z = _met(matrix, rays)
         if self.relief is not None:
             u, v, z = self._lifted(face, matrix, rays, (u, v, z))
@@ -213,7 +213,9 @@ class Renderer:
         u, v, z = met
         for _ in range(3):
             x, y = (u - np.float32(low[0])) / CELL_MM, (v - np.float32(low[1])) / CELL_MM
-            h = cv2.remap(grid, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            h: Field = np.asarray(
+                cv2.remap(grid, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.float32
+            )
             u, v, z = _met(matrix, rays, h, normal)
         return u, v, z
 
@@ -260,7 +262,7 @@ def _met(
     np.clip(z, -1e6, 1e6, out=z)
     u = z * (x * np.float32(a[0]) + y * np.float32(a[1]) + np.float32(a[2])) - np.float32(a @ c)
     v = z * (x * np.float32(b[0]) + y * np.float32(b[1]) + np.float32(b[2])) - np.float32(b @ c)
-    return u, v, z
+    return np.asarray(u, dtype=np.float32), np.asarray(v, dtype=np.float32), z
 
 
 def _level(matrix: NDArray[np.float64], camera: Camera, skin: Skin, met: tuple[Field, Field, Field]) -> int:
@@ -287,7 +289,7 @@ def _background(camera: Camera, rng: np.random.Generator) -> Field:
     """A dark workshop: what a body without engine and axles lets through."""
     coarse = rng.random((7, 9)).astype(np.float32) * 0.012 + 0.004
     smooth = cv2.resize(coarse, (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
-    return smooth[..., None] * np.array([1.0, 0.96, 0.9], np.float32)
+    return np.asarray(smooth[..., None] * np.array([1.0, 0.96, 0.9]), dtype=np.float32)
 
 
 def _develop(linear: Field, is_body: NDArray[np.bool_], light: Light, rng: np.random.Generator) -> NDArray[np.uint8]:
@@ -306,7 +308,7 @@ def _develop(linear: Field, is_body: NDArray[np.bool_], light: Light, rng: np.ra
     tile = cv2.GaussianBlur(rng.standard_normal((NOISE_TILE, NOISE_TILE, 3)).astype(np.float32), (0, 0), 0.6) * 1.7
     times = (rows // NOISE_TILE + 1, cols // NOISE_TILE + 1, 1)
     tone += np.float32(light.noise) * np.tile(tile, times)[:rows, :cols]
-    return np.clip(tone + 0.5, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(tone + 0.5, 0, 255).astype(np.uint8))
 
 
 def jpeg_bytes(rendered: Rendered, camera: Camera, taken_at: str, quality: int = 85) -> bytes:
