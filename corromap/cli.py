@@ -182,6 +182,28 @@ def ask(survey: Path | None, *, seller: bool, body: str | None, page: Path | Non
 
 
 @main.command()
+@_survey_argument
+@click.argument("picture", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--scale", type=click.FloatRange(0.1, 20), default=1.0, show_default=True, help="Millimetres per pixel.")
+@click.option("--bare", is_flag=True, help="Without zones and marks.")
+@_speaks
+def picture(survey: Path, picture: Path, *, scale: float, bare: bool) -> None:
+    """Blend all photos into one scaled PICTURE of the underside and sills (.tif or .jpg)."""
+    from corromap.cli_evidence import draw_picture  # noqa: PLC0415
+
+    with _progress() as bar:
+        task = bar.add_task("tiles", total=None)
+        draw_picture(
+            survey,
+            picture,
+            scale,
+            bare=bare,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
+    click.echo(f"wrote {picture}")
+
+
+@main.command()
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:
