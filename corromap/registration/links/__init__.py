@@ -1,0 +1,23 @@
+"""Photo to photo: a photo without sightings placed by one that has them.
+
+Nothing here changes a survey: what it yields are proposals with their
+residuals, for a person to accept or refuse. Pixels are handed in; no file is
+read.
+"""
+
+from corromap.registration.links.cycles import broken_links, closing_error_px
+from corromap.registration.links.features import Features, find_features
+from corromap.registration.links.pair import LinkFailure, PhotoLink, link_photos
+from corromap.registration.links.propose import LinkProposal, propose
+
+__all__ = [
+    "Features",
+    "LinkFailure",
+    "LinkProposal",
+    "PhotoLink",
+    "broken_links",
+    "closing_error_px",
+    "find_features",
+    "link_photos",
+    "propose",
+]
