@@ -27,7 +27,9 @@ class Figure:
     sigma_mm2 : float
         Standard uncertainty from clicks, lens, outlines and template scale.
     low_mm2, high_mm2 : float
-        95 % interval, clipped to 0 and the area it is part of.
+        95 % interval, clipped to 0 and the area it is part of. Where several
+        photos mark one place it reaches farther down than up: their union is
+        expected to be too large (`corromap.measures.growth`).
     share, low_share, high_share : float
         The same as a share of the zone or group. The template's scale moves
         mark and zone alike and is left out of this interval.

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from corromap.frames import FloatArray, MarkId
 from corromap.measures.exposed import exposed_edges, gradients_of
 from corromap.measures.ground import Cell, Ground, cells_of
+from corromap.measures.growth import growth_of
 from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SCALE_LABEL, SourceLayout, VectorGradient
 from corromap.measures.pieces import PieceList, Pieces, touching_marks
@@ -45,6 +46,8 @@ class Totals:
         In the order of the template's zones.
     area_mm2, perimeter_mm : ndarray of float64, shape (L, Z)
         By layer and zone.
+    grown_mm2 : ndarray of float64, shape (L, Z)
+        What the union of several photos is expected to be too large.
     gradient : ndarray of float64, shape (L, Z, width)
         Of the areas, the template's scale included.
     marks : mapping of (layer, zone) to dict of MarkId to bool
@@ -59,6 +62,7 @@ class Totals:
     zone_area_mm2: FloatArray
     area_mm2: FloatArray
     perimeter_mm: FloatArray
+    grown_mm2: FloatArray
     gradient: FloatArray
     marks: Mapping[tuple[int, int], dict[MarkId, bool]]
     pieces: tuple[Pieces, ...]
@@ -96,6 +100,7 @@ class Totals:
         whole = float(self.zone_area_mm2[zones].sum())
         area = np.minimum(self.area_mm2[layers][:, zones].sum(axis=1), whole)
         perimeter = self.perimeter_mm[layers][:, zones].sum(axis=1)
+        grown = self.grown_mm2[layers][:, zones].sum(axis=1)
         variance = self.layout.variances(gradient)
         by_scale = gradient[:, self.layout.columns[SCALE_LABEL]][:, 0] ** 2
         by_scale *= self.layout.sources[SCALE_LABEL].covariance[0, 0]
@@ -109,16 +114,16 @@ class Totals:
                     marks[mark] = marks.get(mark, False) or counts
             counting = [m for m, counts in marks.items() if counts]
             yield Figure(
-                float(area[i]), float(sigma[i]), *_interval(area[i], sigma[i], whole),
-                float(area[i] / whole), *_interval(area[i] / whole, sigma_of_share[i], 1.0),
+                float(area[i]), float(sigma[i]), *_interval(area[i], sigma[i], whole, grown[i]),
+                float(area[i] / whole), *_interval(area[i] / whole, sigma_of_share[i], 1.0, grown[i] / whole),
                 self.pieces[layer].count(member), float(perimeter[i]), tuple(marks),
                 most_separate(counting, self.touching, self.memo), VectorGradient(self.layout, gradient[i]),
             )  # fmt: skip
 
 
-def _interval(value: float, sigma: float, top: float) -> tuple[float, float]:
+def _interval(value: float, sigma: float, top: float, grown: float) -> tuple[float, float]:
     reach = COVERAGE_FACTOR * sigma
-    return float(max(0.0, value - reach)), float(min(top, value + reach))
+    return float(max(0.0, value - grown - reach)), float(min(top, value + reach))
 
 
 def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceLayout) -> Totals:
@@ -140,7 +145,8 @@ def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceL
     """
     row = {zone.id: i for i, zone in enumerate(template.zones)}
     shape = (len(LAYERS), len(row))
-    area, perimeter, gradient = np.zeros(shape), np.zeros(shape), np.zeros((*shape, layout.width))
+    area, perimeter, grown = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    gradient = np.zeros((*shape, layout.width))
     marks: dict[tuple[int, int], dict[MarkId, bool]] = {}
     pieces = PieceList()
     for ground in grounds:
@@ -151,7 +157,8 @@ def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceL
         zones = [row[ground.panel.zones[cell.zone].id] for cell in cells]
         at = ([cell.layer for cell in cells], zones)
         area[at], perimeter[at] = [cell.area_mm2 for cell in cells], exposed.perimeter_mm
-        gradient[at] = gradients_of(ground, exposed, layout)
+        by_source = gradients_of(ground, exposed, layout)
+        gradient[at], grown[at] = by_source, growth_of(ground, cells, by_source, layout)
         for zone, cell in zip(zones, cells, strict=True):
             marks[cell.layer, zone] = _counting(ground, cell)
             pieces.add(ground, zone, cell)
@@ -159,7 +166,15 @@ def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceL
     hinges = [hinge for panel in hinges_of(template).values() for hinge in panel if hinge.panel < hinge.other]
     zone_area = np.array([zone.area_mm2 for zone in template.zones])
     return Totals(
-        layout, zone_area, area, perimeter, gradient, marks, pieces.joined(hinges), touching_marks(grounds, hinges)
+        layout,
+        zone_area,
+        area,
+        perimeter,
+        grown,
+        gradient,
+        marks,
+        pieces.joined(hinges),
+        touching_marks(grounds, hinges),
     )
 
 
