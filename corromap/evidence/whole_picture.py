@@ -26,7 +26,7 @@ from corromap.projection import Projection, Registrations
 from corromap.registration.result import Registration
 from corromap.template import BodyTemplate, Panel
 
-__all__ = ["PictureTile", "WholePicture", "rectify"]
+__all__ = ["LoadPhoto", "PictureTile", "WholePicture", "rectify", "reduce_for"]
 
 LoadPhoto = Callable[[PhotoId, int], RgbArray]
 Mask = NDArray[np.bool_]
@@ -72,7 +72,9 @@ class _View:
     reduce: int
 
 
-def rectify(rgb: RgbArray, registration: Registration, uv_mm: FloatArray, reduce: int = 1) -> NDArray[np.float32]:
+def rectify(
+    rgb: RgbArray, registration: Registration, uv_mm: FloatArray, reduce: int = 1, *, repeat_edge: bool = True
+) -> NDArray[np.float32]:
     """Look up the colours of panel points in a photo.
 
     Parameters
@@ -85,15 +87,18 @@ def rectify(rgb: RgbArray, registration: Registration, uv_mm: FloatArray, reduce
         Panel millimetres.
     reduce : int
         As in ``io.photos.decode``.
+    repeat_edge : bool
+        Repeat the photo's edge outside its frame; else it is black there.
 
     Returns
     -------
     ndarray of float32, shape (H, W, 3)
-        Bilinear; the photo's edge is repeated outside its frame.
+        Bilinear.
     """
     xy = (registration.to_px(uv_mm.reshape(-1, 2)) - (reduce - 1) / 2) / reduce
     far = np.nan_to_num(xy, nan=-1e4).clip(-1e4, 3e4).astype(np.float32).reshape(uv_mm.shape)
-    found = cv2.remap(rgb, far[..., 0], far[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    mode = cv2.BORDER_REPLICATE if repeat_edge else cv2.BORDER_CONSTANT
+    found = cv2.remap(rgb, far[..., 0], far[..., 1], cv2.INTER_LINEAR, borderMode=mode)
     return np.asarray(found, dtype=np.float32)
 
 
@@ -140,7 +145,7 @@ class WholePicture:
         for seen in projection.seen:
             placed = registrations[seen.photo, seen.panel]
             if isinstance(placed, Registration) and not seen.area.is_empty:
-                reduce = _reduce_for(placed, seen.area, sheet.mm_per_px)
+                reduce = reduce_for(placed, seen.area, sheet.mm_per_px)
                 self._views.setdefault(seen.panel, []).append(_View(seen.photo, placed, seen.area, reduce))
         self.gains = self._even(load)
 
@@ -312,8 +317,23 @@ class _PhotoStore:
             self._held.popitem(last=False)
 
 
-def _reduce_for(registration: Registration, area: MultiPolygon, mm_per_px: float) -> int:
-    """Decode no finer than the sheet needs: the coarsest power of two that still has its detail."""
+def reduce_for(registration: Registration, area: MultiPolygon, mm_per_px: float) -> int:
+    """Find how far a photo can be reduced and still have the detail a picture needs.
+
+    Parameters
+    ----------
+    registration : Registration
+        The photo's place on the panel.
+    area : shapely.MultiPolygon
+        What is to be drawn, panel millimetres.
+    mm_per_px : float
+        Scale of the picture.
+
+    Returns
+    -------
+    int
+        1, 2, 4 or 8: decoding finer would only cost time and memory.
+    """
     points = shapely.get_coordinates(shapely.segmentize(area.envelope, 200.0))
     inside = points[shapely.intersects_xy(area.buffer(1.0), points[:, 0], points[:, 1])]
     centre = np.array([[area.representative_point().x, area.representative_point().y]])

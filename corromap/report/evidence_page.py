@@ -15,7 +15,7 @@ from corromap.io.photo_quality import ExaminedPhoto, examine_photo
 from corromap.report.viewpoint_drawing import viewpoint_svg
 from corromap.template import BodyTemplate
 
-__all__ = ["AskView", "RequestRow", "ask_view", "examine_all", "judged_photos", "requests_of"]
+__all__ = ["AskView", "RequestRow", "ask_view", "examine_all", "judged_photos", "requests_of", "showing_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +127,26 @@ def requests_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto
     """
     if not evaluation.survey.photos:
         return standard_shots(evaluation.template)
+    return what_to_ask_for(evaluation.template, showing_of(evaluation, examined))
+
+
+def showing_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]) -> Showing:
+    """Put together what the photos show and how well they can be judged.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    examined : mapping of PhotoId to ExaminedPhoto
+        From `examine_all`.
+
+    Returns
+    -------
+    Showing
+        For the functions of `corromap.evidence`.
+    """
     quality = {key: one.quality.map for key, one in examined.items() if one.quality is not None}
-    showing = Showing(evaluation.projection, evaluation.registrations, quality)
-    return what_to_ask_for(evaluation.template, showing)
+    return Showing(evaluation.projection, evaluation.registrations, quality)
 
 
 def ask_view(wanted: RequestList, template: BodyTemplate) -> AskView:

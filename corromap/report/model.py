@@ -10,8 +10,9 @@ from corromap.evaluation import Evaluation
 from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.report.digests import Digests, digests_of
+from corromap.report.disagreement_page import DisagreementRow, disagreement_rows
 from corromap.report.drawing import map_svg
-from corromap.report.evidence_page import AskView, ask_view, examine_all, judged_photos, requests_of
+from corromap.report.evidence_page import AskView, ask_view, examine_all, judged_photos, requests_of, showing_of
 from corromap.report.findings import (
     MarkRow,
     MountingRow,
@@ -164,6 +165,8 @@ class ReportView:
     never_others_count: int
     unplaced: tuple[MarkRow, ...]
     ask: AskView
+    disagreements: tuple[DisagreementRow, ...]
+    disagreement_count: int
     judged: Mapping[int, tuple[str, ...]]
     maps: Maps
     found: tuple[ZoneRow, ...]
@@ -211,6 +214,8 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     """
     zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
     examined = examine_all(evaluation, photo_bytes)
+    showing = showing_of(evaluation, examined)
+    disagreements, disagreement_count = disagreement_rows(evaluation, showing, photo_bytes)
     told = judged_photos(evaluation, examined)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
@@ -230,6 +235,8 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         never_others_count=len(never_others),
         unplaced=tuple(row for row in marks if not row.is_whole),
         ask=ask_view(requests_of(evaluation, examined), evaluation.template),
+        disagreements=disagreements,
+        disagreement_count=disagreement_count,
         judged={number: told[photo.id] for number, photo in enumerate(ordered, start=1)},
         maps=Maps(
             phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),

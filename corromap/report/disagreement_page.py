@@ -1,0 +1,135 @@
+"""Places on which two photos disagree, with both crops side by side, as the page prints them."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import MultiPolygon
+
+from corromap.evaluation import Evaluation
+from corromap.evidence.detail import Showing
+from corromap.evidence.disagreement import Crop, Disagreement, crop_of, find_disagreements
+from corromap.frames import PhotoId
+from corromap.io.photos import RgbArray, decode, encode_jpeg
+from corromap.report.findings import mark_numbers
+from corromap.report.palette import look_of
+from corromap.report.svg import element, path_data
+from corromap.template import Panel
+
+__all__ = ["DisagreementRow", "disagreement_rows"]
+
+MOST_ROWS = 24
+QUALITY = 78
+
+
+@dataclass(frozen=True, slots=True)
+class DisagreementRow:
+    """One place, as printed.
+
+    Parameters
+    ----------
+    mark : int
+        Number of the mark.
+    what, where, photo, other : str
+        Kind of mark, panel, names of both photos.
+    says_sound : bool
+        Whether the other photo has the place marked as sound.
+    svg, other_svg : str
+        Both crops at the same scale and orientation.
+    """
+
+    mark: int
+    what: str
+    where: str
+    photo: str
+    other: str
+    says_sound: bool
+    svg: str
+    other_svg: str
+
+
+def disagreement_rows(
+    evaluation: Evaluation, showing: Showing, photo_bytes: Callable[[PhotoId], bytes]
+) -> tuple[tuple[DisagreementRow, ...], int]:
+    """Lay out where photos disagree.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    showing : Showing
+        What its photos show, judged or not.
+    photo_bytes : callable
+        The original bytes of a photo.
+
+    Returns
+    -------
+    rows : tuple of DisagreementRow
+        Largest places first, at most `MOST_ROWS`.
+    count : int
+        How many there are in all.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    names = {photo.id: photo.name for photo in evaluation.survey.photos}
+    found = find_disagreements(showing)
+    held: dict[tuple[PhotoId, int], RgbArray] = {}
+
+    def load(photo: PhotoId, reduce: int) -> RgbArray:
+        if (photo, reduce) not in held:
+            held.clear()  # one at a time: the two photos of a place alternate, and memory is worth more
+            held[photo, reduce] = decode(photo_bytes(photo), names[photo], reduce=reduce)
+        return held[photo, reduce]
+
+    rows = [_row(evaluation, one, load, names) for one in found[:MOST_ROWS]]
+    return tuple(row for row in rows if row is not None), len(found)
+
+
+def _row(
+    evaluation: Evaluation, one: Disagreement, load: Callable[[PhotoId, int], RgbArray], names: dict[PhotoId, str]
+) -> DisagreementRow | None:
+    panel = evaluation.template.panel(one.panel)
+    first, second = (crop_of(photo, one, panel, evaluation.registrations, load) for photo in (one.photo, one.other))
+    if first is None or second is None:
+        return None
+    look = look_of(evaluation.survey.mark_by_id[one.mark])
+    return DisagreementRow(
+        mark=mark_numbers(evaluation)[one.mark],
+        what=look.label,
+        where=panel.name,
+        photo=names[one.photo],
+        other=names[one.other],
+        says_sound=one.says_sound,
+        svg=_svg(first, one.area, panel, look.colour, label=f"{look.label} as marked on {names[one.photo]}"),
+        other_svg=_svg(
+            second, one.area, panel, look.colour, label=f"The same place on {names[one.other]}", dashed=True
+        ),
+    )
+
+
+def _svg(  # noqa: PLR0913  what a drawing needs
+    crop: Crop, shape_mm: MultiPolygon, panel: Panel, colour: str, *, label: str, dashed: bool = False
+) -> str:
+    height, width = crop.rgb.shape[:2]
+    data = base64.b64encode(encode_jpeg(crop.rgb, QUALITY)).decode("ascii")
+    ends = crop.to_px(panel, np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])) + 0.5
+    matrix = np.column_stack([ends[1] - ends[0], ends[2] - ends[0], ends[0]])
+    shape = path_data(shape_mm, matrix)
+    dash = "7 5" if dashed else None
+    return element(
+        "svg",
+        element("image", href=f"data:image/jpeg;base64,{data}", width=width, height=height),
+        element("path", d=shape, fill="none", stroke="#FFFFFF", stroke_width=5, stroke_opacity=0.8),
+        element("path", d=shape, fill="none", stroke=colour, stroke_width=2.6, stroke_dasharray=dash),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {width} {height}",
+        class_="crop",
+        role="img",
+        aria_label=label,
+    )
