@@ -114,7 +114,8 @@ def _busiest(held: state.OpenSurvey, photo: Photo) -> PanelId | None:
 def _state_of(held: state.OpenSurvey, photo: Photo, panel: PanelId) -> str:
     found = held.registrations.get((photo.id, panel))
     if isinstance(found, Registration):
-        return f"placed, {len(found.datum_ids)} points, {found.rms_mm:.1f} mm"
+        points = f"{len(found.datum_ids)} points" if found.datum_ids else "by the photo's camera"
+        return f"placed, {points}, {found.rms_mm:.1f} mm"
     on_panel = set(held.template.datum_positions(panel))
     clicked = sum(s.photo == photo.id and s.datum in on_panel for s in held.survey.sightings)
     return f"{clicked} of at least 4 points clicked" if clicked else f"{len(on_panel)} datum points"
@@ -155,17 +156,22 @@ def _fits(held: state.OpenSurvey, photo: Photo) -> None:
     if not found:
         lead("Nothing clicked yet on this photo.")
         return
+    said: list[tuple[str, ...]] = []
     for panel_id, result in found.items():
         name = held.template.panel(panel_id).name
         if isinstance(result, RegistrationFailure):
             note([f"{name}: {result.message}"], "warn")
             continue
+        points = f"by {len(result.datum_ids)} points" if result.datum_ids else "without a point of its own"
         show(
-            f"<p><b>{esc(name)}</b>: placed by {len(result.datum_ids)} points, residual {result.rms_px:.1f} px or "
-            f"{result.rms_mm:.1f} mm (root mean square)</p>"
+            f"<p><b>{esc(name)}</b>: placed {points}, residual {result.rms_px:.1f} px or "
+            f"{result.rms_mm:.1f} mm (root mean square). {esc(result.reason)}</p>"
         )
-        note(result.warnings, "warn")
-        show(_residuals(held, result))
+        if result.warnings not in said:  # a camera's warnings are of the photo: once is enough
+            note(result.warnings, "warn")
+            said.append(result.warnings)
+        if result.datum_ids:
+            show(_residuals(held, result))
     _removal(held, photo)
 
 
