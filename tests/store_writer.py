@@ -10,7 +10,6 @@ from corromap.frames import MarkId, NoteId, PhotoId, PhotoOutline
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import Mark, MarkKind, Note, Photo
 
-
 FIRST = "photo 'first.png' added"
 """Not undone: the marks lie on it."""
 
