@@ -159,10 +159,10 @@ def _is_clear(one: Disagreement, showing: Showing) -> bool:
 def _reach(marks: Sequence[ProjectedMark], *, affected: bool) -> BaseGeometry:
     """Ground under a photo's marks of damage and repair, a little widened, or under `sound`."""
     if affected:
-        chosen = [shapely.buffer(m.area, SLACK_MM) for m in marks if m.mark.kind.is_affected]
+        chosen: list[BaseGeometry] = [shapely.buffer(m.area, SLACK_MM) for m in marks if m.mark.kind.is_affected]
     else:
         chosen = [m.area for m in marks if m.mark.kind is MarkKind.SOUND]
-    joined: BaseGeometry = shapely.union_all(chosen)
+    joined: BaseGeometry = shapely.union_all(np.array(chosen, dtype=object))
     return joined
 
 
