@@ -147,7 +147,7 @@ def mark_label(removed: Sequence[MarkId], put: Sequence[Mark]) -> str:
     if not put:
         return "mark removed" if len(removed) == 1 else f"{len(removed)} marks removed"
     if not removed:
-        return f"{kinds} mark put" if len(put) == 1 else f"{len(put)} marks put ({kinds})"
+        return f"{kinds} mark drawn" if len(put) == 1 else f"{len(put)} marks drawn ({kinds})"
     if len(removed) == 1:
         return f"{kinds} mark split into {len(put)}"
     return f"{len(removed)} marks {'joined' if len(put) == 1 else 'replaced'} ({kinds})"
