@@ -110,9 +110,8 @@ def main() -> None:
     for way in ("ours", "plain"):
         command = [sys.executable, __file__, "--photos", str(given.photos), "--way", way]
         found[way] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
-        print(
-            f"{way:6} {found[way]['seconds']:7.1f} s, peak {found[way]['peak_mb']:6.0f} MB, {found[way]['beyond_mb']:6.0f} MB of it for the picture"
-        )
+        seconds, peak, beyond = (found[way][key] for key in ("seconds", "peak_mb", "beyond_mb"))
+        print(f"{way:6} {seconds:7.1f} s, peak {peak:6.0f} MB, {beyond:6.0f} MB of it for the picture")
     print(f"time   {found['plain']['seconds'] / found['ours']['seconds']:.1f} x")
     print(f"memory {found['plain']['beyond_mb'] / found['ours']['beyond_mb']:.1f} x")
 
