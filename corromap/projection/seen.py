@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -15,6 +16,9 @@ from corromap.projection.view import PanelView, polygons_of
 from corromap.survey import MarkKind
 
 __all__ = ["seen_area"]
+
+REMEMBERED = 1024
+"""Panels in photos whose answer is kept: drawing a mark changes nothing it depends on."""
 
 COARSE_CELLS = 24
 FINE_CELLS = 8
@@ -54,6 +58,7 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
     return SeenArea(photo, view.panel.id, area, hidden)
 
 
+@lru_cache(maxsize=REMEMBERED)
 def _fine_enough(view: PanelView, limit: float) -> MultiPolygon:
     """Cut the visible part down to where one pixel spans at most `limit` mm."""
     visible = view.visible_px

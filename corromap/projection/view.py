@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,9 @@ DENSIFY_PX = 50.0
 
 FRAME_EDGES = 32
 """Edges each side of the frame is cut into, for the same reason."""
+
+REMEMBERED = 64
+"""Photos whose views are kept."""
 
 Geometries = NDArray[Any]
 
@@ -234,6 +237,15 @@ def panel_views(
     dict of PanelId to PanelView
         In the template's order of panels.
     """
+    return dict(_remembered(photo, tuple(registrations.items()), template))
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _remembered(
+    photo: Photo, placed: tuple[tuple[PanelId, Registration], ...], template: BodyTemplate
+) -> Mapping[PanelId, PanelView]:
+    """Work the views out once: drawing a mark changes nothing they depend on. Registrations compare by identity."""
+    registrations = dict(placed)
     views = {
         panel.id: view_of(photo, registrations[panel.id], panel)
         for panel in template.panels
