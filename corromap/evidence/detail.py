@@ -22,7 +22,7 @@ from corromap.evidence.grid import PanelGrid, grid_of
 from corromap.evidence.quality import QualityMap
 from corromap.frames import FloatArray, PhotoId, ZoneId
 from corromap.projection import Projection, Registrations, SeenArea
-from corromap.registration.result import Lens, Registration
+from corromap.registration.result import Registration
 from corromap.template import BodyTemplate
 
 __all__ = [
@@ -205,7 +205,7 @@ def look_at(registration: Registration, uv_mm: FloatArray) -> Look:
     xy = registration.to_px(uv_mm)
     detail = registration.detail(xy)
     by_lens = np.linalg.inv(_identity_for_nan(registration.lens.undistort_jacobian(xy)))
-    mm_per_direction = registration.jacobian(xy) @ by_lens @ _px_per_radian(registration.lens, xy)
+    mm_per_direction = registration.jacobian(xy) @ by_lens @ _px_per_radian(registration, xy)
     small, large = _singular_values(mm_per_direction)
     angle = np.degrees(np.arccos(np.clip(small / large, 0.0, 1.0)))
     return Look(xy, detail, angle, small)
@@ -216,14 +216,16 @@ def _identity_for_nan(matrices: FloatArray) -> FloatArray:
     return np.where(np.isfinite(matrices), matrices, np.eye(2))
 
 
-def _px_per_radian(lens: Lens, xy_px: FloatArray) -> FloatArray:
+def _px_per_radian(registration: Registration, xy_px: FloatArray) -> FloatArray:
     """Straightened pixels moved by turning the sight by one radian, across and along; shape (N, 2, 2)."""
-    x = (lens.undistort(xy_px) - lens.centre_px) / lens.focal_px
+    lens, camera = registration.lens, registration.camera
+    focal_px = lens.focal_px if camera is None else camera.focal_px  # solved with the whole car: known better
+    x = (lens.undistort(xy_px) - lens.centre_px) / focal_px
     q = 1.0 + (x**2).sum(axis=1)  # squared length of the ray (x, y, 1)
     radius = np.sqrt(q - 1.0)
     away = np.divide(x, radius[:, None], out=np.tile([1.0, 0.0], (len(x), 1)), where=radius[:, None] > 1e-12)
     across = np.stack([-away[:, 1], away[:, 0]], axis=1)
-    return lens.focal_px * np.stack([away * q[:, None], across * np.sqrt(q)[:, None]], axis=2)
+    return focal_px * np.stack([away * q[:, None], across * np.sqrt(q)[:, None]], axis=2)
 
 
 def _singular_values(matrices: FloatArray) -> tuple[FloatArray, FloatArray]:
