@@ -1,0 +1,75 @@
+"""The whole picture of a survey, made and written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from corromap.evaluation import Evaluation
+from corromap.evidence.sheet import TILE_PX, sheet_of
+from corromap.evidence.whole_picture import WholePicture
+from corromap.frames import PhotoId
+from corromap.io.photos import RgbArray, decode
+from corromap.io.picture_files import PictureScale, write_picture
+from corromap.report.evidence_page import examine_all, showing_of
+from corromap.report.picture_overlay import PictureOverlay
+
+__all__ = ["write_whole_picture"]
+
+
+def write_whole_picture(  # noqa: PLR0913  what a picture is made from
+    evaluation: Evaluation,
+    photo_bytes: Callable[[PhotoId], bytes],
+    target: Path,
+    mm_per_px: float = 1.0,
+    *,
+    bare: bool = False,
+    progress: Callable[[int, int], None] = lambda _done, _total: None,
+) -> None:
+    """Blend all photos of a survey into one scaled picture and write it.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+    target : Path
+        TIFF or JPEG, by its suffix.
+    mm_per_px : float
+        Scale.
+    bare : bool
+        Without zones and marks.
+    progress : callable
+        Called with tiles done and tiles in all.
+
+    Raises
+    ------
+    InvalidValueError
+        If the scale cannot be drawn.
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    OutputError
+        If the picture cannot be written; an older one stays as it was.
+    """
+    names = {photo.id: photo.name for photo in evaluation.survey.photos}
+
+    def load(photo: PhotoId, reduce: int) -> RgbArray:
+        return decode(photo_bytes(photo), names[photo], reduce=reduce)
+
+    showing = showing_of(evaluation, examine_all(evaluation, photo_bytes))
+    sheet = sheet_of(evaluation.template, mm_per_px)
+    picture = WholePicture(
+        sheet, evaluation.template, evaluation.projection, evaluation.registrations, load, quality=showing.quality
+    )
+    overlay = PictureOverlay(evaluation, sheet, marks=not bare, zones=not bare)
+    total = sum(1 for _ in sheet.tiles())
+
+    def painted() -> Iterator[RgbArray]:
+        for done, tile in enumerate(picture.tiles(), start=1):
+            progress(done, total)
+            yield overlay.paint(tile)
+
+    scale = PictureScale(sheet.width_px, sheet.height_px, TILE_PX, mm_per_px)
+    title = f"Whole picture, {mm_per_px:g} mm per pixel, seen from below. {evaluation.survey.car.label}".strip()
+    write_picture(painted(), scale, target, title=title)
