@@ -168,15 +168,6 @@ SHOTS = [
         look=Look(exposure=0.14, warmth=0.04, noise=3.0),
     ),
     Shot(
-        "s01_left_side_low",
-        "Seller: left sill",
-        _sell((-950, 1500, -160), (-250, 690, -40), (0, 0, 1)),
-        "2026:08:30 18:41:05",
-        ambient=1.1,
-        look=Look(exposure=0.13, noise=2.4),
-        source="seller",
-    ),
-    Shot(
         "s02_left_floor",
         "Seller: left floor",
         _sell((-430, 150, -640), (0, 380, 0), (0.3, 0.1, 1)),
@@ -238,15 +229,6 @@ SHOTS = [
         spread_deg=50,
         ambient=0.3,
         look=Look(exposure=0.11, warmth=0.04, noise=3.6),
-        source="seller",
-    ),
-    Shot(
-        "s08_right_side_low",
-        "Seller: right sill, outer face",
-        _sell((700, -1480, -150), (60, -690, -40), (0, 0, 1)),
-        "2026:08:30 18:53:44",
-        ambient=1.1,
-        look=Look(exposure=0.13, noise=2.4),
         source="seller",
     ),
 ]
