@@ -16,6 +16,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.arrivals import PHOTO_SUFFIXES, Arrival, Incoming, photos_in_folder, take_in
+from corromap.ui.evidence import photo_words
 from corromap.ui.filmstrip import filmstrip
 from corromap.ui.markup import empty_state, esc, facts, lead, note, show
 from corromap.ui.photo_routes import thumb_url
@@ -143,6 +144,7 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
             show(f'<img class="cm-picture" alt="{html.escape(photo.name)}" src="{address}">')
         with right:
             show(f"<b>{esc(photo.name)}</b>" + facts(_photo_facts(photo)))
+            _judged(held, photo)
             synced("photo_whose", photo.source)
             st.text_input("Whose photo", key="photo_whose", max_chars=60, on_change=_save_source, args=(held, photo))
             with st.container(horizontal=True):
@@ -154,6 +156,13 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
                 st.button("Remove", key="photo_remove", icon=":material/delete:",
                           help="With its marks and clicked points. Undo brings all of it back.",
                           on_click=_remove, args=(held, photo))  # fmt: skip
+
+
+def _judged(held: state.OpenSurvey, photo: Photo) -> None:
+    try:
+        note(photo_words(held, photo), "warn")
+    except CorromapError as error:
+        note([str(error)], "bad")
 
 
 def _photo_facts(photo: Photo) -> list[tuple[str, Any]]:

@@ -8,6 +8,7 @@ import streamlit as st
 
 from corromap.report.html import report_html
 from corromap.ui import state
+from corromap.ui.evidence import request_page, whole_picture_jpeg
 from corromap.ui.hand_out import HandOut, copy_bytes, grant_hand_outs, hand_out_url, interchange_zip
 from corromap.ui.markup import empty_state, esc, lead, show
 from corromap.ui.steps import Page, placed_photos
@@ -19,6 +20,8 @@ __all__ = ["show_page"]
 _PREVIEW_PX = 900
 _TITLES = {
     "report": ("Download the report", "One web page, with photos, map and figures inside it."),
+    "requests": ("Download the photos to ask for", "What is missing, as a list with drawings to print or to send on."),
+    "picture": ("Download the whole picture", "All photos on one scaled picture of the body, 1 mm a pixel."),
     "folder": ("Download photos and JSON", "A zip of the photos and survey.json: everything, for other programs."),
     "copy": (
         "Download a copy of the survey",
@@ -46,7 +49,7 @@ def show_page(held: state.OpenSurvey) -> None:
             "A report needs at least one photo placed on the body; an area nobody has shown is never reported clean.",
         )
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
-    _links(held, ["report", "folder", "copy"] if is_placed else ["folder", "copy"])
+    _links(held, ["report", "requests", "picture", "folder", "copy"] if is_placed else ["requests", "folder", "copy"])
     if is_placed:
         st.subheader("Preview")
         # the revision is in the address, so that the frame loads again after a change
@@ -69,6 +72,8 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
     name = file_name_for(held.survey.car.label)
     return {
         "report": HandOut(f"{name}-report.html", "text/html; charset=utf-8", lambda: _html(held).encode()),
+        "requests": HandOut(f"{name}-photos-to-take.html", "text/html; charset=utf-8", lambda: request_page(held)),
+        "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture_jpeg(held)),
         "folder": HandOut(f"{name}.zip", "application/zip", lambda: interchange_zip(held.file)),
         "copy": HandOut(f"{name}{SUFFIX}", "application/vnd.sqlite3", lambda: copy_bytes(held.file)),
     }
