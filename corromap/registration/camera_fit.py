@@ -140,7 +140,7 @@ def solve_photo(
     if fit is None:
         return CameraRefusal(_not_one_camera(photo), ids)
     problem = replace(fit.problem, weight=_weights(fit, template.scale_sigma, sigma))
-    fit = robust_finish(problem.at(fit.pose), sigma, prior)
+    fit = problem.at(fit.pose)
     found = _without_bad(PhotoCamera(photo, ids, refined(fit, lens, sigma, prior)), lens, sigma, prior)
     fit = found.fit
     poor = max(POOR_SIGMAS * sigma, POOR_SHARE * extent(problem.clicked_px))

@@ -7,6 +7,8 @@ it, fine enough and near enough to what was sighted. All limits here are ours.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -118,16 +120,15 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
         In the template's order. Panels that stand in the way of others are not
         taken off here: that is done where areas are cut (`corromap.projection`).
     """
-    fit = camera.found.fit
-    eye = fit.pose.eye_mm
+    eye = camera.found.fit.pose.eye_mm
     placed = {}
     for panel in template.panels:
-        if (eye - panel.place.origin_mm) @ panel.place.normal * panel.facing <= 0:
-            continue
-        if not _may_be_in_frame(camera, panel):
+        px = _in_frame(camera, _places_on(panel), eye)
+        if len(px) == 0:
             continue
         registration = place_by_camera(camera, panel, template)
-        if _is_shown(camera, registration, panel, eye, settings):
+        px = px[registration.detail(px) <= settings.coarsest_mm_per_px]
+        if len(px) and (registration.datum_ids or _standard_error(registration, px) <= LOOSEST_MM):
             placed[panel.id] = registration
     return placed
 
@@ -224,38 +225,36 @@ def _away_mm(camera: PlacedCamera, panel: Panel) -> float:
     return float(np.hypot(beside, relative @ place.normal).min())
 
 
-def _may_be_in_frame(camera: PlacedCamera, panel: Panel) -> bool:
-    """Whether the panel's box, as far as it lies before the camera, meets twice the frame: a quick look."""
-    pose, photo = camera.found.fit.pose, camera.found.photo
-    corners = pose.inside(panel.place.to_car(panel.outline.exterior_mm))
-    ahead = corners[:, 2] > 1.0
-    if not ahead.all():
-        return bool(ahead.any())
-    px = pose.focal_px * corners[:, :2] / corners[:, 2:] + camera.lens.centre_px
-    size = np.array([photo.width_px, photo.height_px], dtype=np.float64)
-    return bool((px.max(axis=0) > -size / 2).all() and (px.min(axis=0) < 1.5 * size).all())
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """Places spread over a panel, and its normal towards the viewer, car frame."""
+
+    car_mm: FloatArray
+    towards: FloatArray
 
 
-def _is_shown(
-    camera: PlacedCamera, registration: Registration, panel: Panel, eye: FloatArray, settings: Settings
-) -> bool:
-    """Whether some of the panel lies in the frame, fine enough, not too flat and surely enough."""
+@lru_cache(maxsize=512)
+def _places_on(panel: Panel) -> _Places:
     x0, y0, x1, y1 = panel.outline.polygon.bounds
     grid = np.stack(np.meshgrid(np.linspace(x0, x1, GRID), np.linspace(y0, y1, GRID)), axis=-1).reshape(-1, 2)
     uv = np.vstack([grid[shapely.intersects_xy(panel.outline.polygon, *grid.T)], panel.outline.exterior_mm])
-    rays = panel.place.to_car(uv) - eye
-    facing = np.abs(rays @ panel.place.normal) / np.linalg.norm(rays, axis=1)
-    px = registration.to_px(uv)
-    photo = camera.found.photo
-    with np.errstate(invalid="ignore"):
-        inside = ((px >= -0.5) & (px <= [photo.width_px - 0.5, photo.height_px - 0.5])).all(axis=1)
-    px = px[inside & (facing > LEAST_FACING)]
-    px = px[registration.detail(px) <= settings.coarsest_mm_per_px] if len(px) else px
-    if len(px) == 0:
-        return False
-    if registration.datum_ids:
-        return True
-    return _standard_error(registration, px) <= LOOSEST_MM
+    return _Places(panel.place.to_car(uv), panel.place.normal * panel.facing)
+
+
+def _in_frame(camera: PlacedCamera, places: _Places, eye: FloatArray) -> FloatArray:
+    """Pixels of the places that the camera faces, not too flat, inside the frame."""
+    rays = eye - places.car_mm
+    facing = rays @ places.towards
+    if facing.max() <= 0:
+        return np.empty((0, 2))
+    inside = camera.found.fit.pose.inside(places.car_mm)
+    ahead = (inside[:, 2] > 1.0) & (facing > LEAST_FACING * np.linalg.norm(rays, axis=1))
+    if not ahead.any():
+        return np.empty((0, 2))
+    straight = camera.found.fit.pose.focal_px * inside[ahead, :2] / inside[ahead, 2:] + camera.lens.centre_px
+    px, photo = camera.lens.distort(straight), camera.found.photo
+    kept = ((px >= -0.5) & (px <= [photo.width_px - 0.5, photo.height_px - 0.5])).all(axis=1)
+    return np.asarray(px[kept])
 
 
 def _standard_error(registration: Registration, px: FloatArray) -> float:

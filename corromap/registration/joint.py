@@ -24,7 +24,7 @@ LARGEST = np.array([0.6, 0.15, 0.15, 1.0])
 """No estimate of ``k1``, of the centre or of the focal length's logarithm leaves +- these."""
 
 STEPS = 25
-LEAST_STEPS = 3
+LEAST_STEPS = 1
 SMALLEST_CHANGE = 1e-6
 
 Mask = np.ndarray[tuple[int], np.dtype[np.bool_]]
@@ -105,6 +105,8 @@ def solve_jointly(
     for _ in range(2):
         shared, moved, information = _solve(moved, shared, prior, variance, free)
         spread = sum(fit.square_sum_px2 for fit in moved) / max(freedom - int(free.sum()), 1)
+        if max(sigma_px**2, spread) == variance:
+            break
         variance = max(sigma_px**2, spread)
     covariance = np.diag(prior**2)
     covariance[np.ix_(free, free)] = np.linalg.inv(information)
@@ -160,13 +162,16 @@ def follow(fit: CameraFit | PanelFit, change: FloatArray) -> CameraFit | PanelFi
     CameraFit or PanelFit
         The same kind.
     """
+    by_shared, missed = _design(fit)
+    return _stepped(fit, least_squares(fit.jacobian, missed - by_shared @ change), change)
+
+
+def _stepped(fit: CameraFit | PanelFit, step: FloatArray, change: FloatArray) -> CameraFit | PanelFit:
     if isinstance(fit, CameraFit):
-        step = least_squares(fit.jacobian, fit.weighted_px - fit.by_shared @ change)
         moved = fit.moved(step, change)
         return moved if moved.is_in_front else fit.moved(np.zeros(6), change)
     problem = replace(fit.problem, lens=moved_lens(fit.lens, change))
-    parameters = least_squares(fit.jacobian, fit.residual_px.ravel() - fit.by_lens @ change[:3])
-    matrix = fit.matrix + (fit.basis @ parameters).reshape(3, 3)
+    matrix = fit.matrix + (fit.basis @ step).reshape(3, 3)
     matrix /= np.linalg.norm(matrix)
     return problem.linearised(matrix if (apply(matrix, problem.a)[1] > 0).all() else fit.matrix)
 
@@ -186,16 +191,23 @@ def _solve(
     moved, information = list(fits), weight
     for count in range(STEPS):
         information, pull = weight, -weight @ shared[free]
+        taken_up = []
         for fit in moved:
             by_shared, missed = _design(fit)
-            across = (by_shared - fit.jacobian @ least_squares(fit.jacobian, by_shared))[:, free]
+            solved = least_squares(fit.jacobian, np.column_stack([by_shared, missed]))
+            across = (by_shared - fit.jacobian @ solved[:, :-1])[:, free]
             information = information + across.T @ across / variance
             pull = pull + across.T @ missed / variance
+            taken_up.append(solved)
         new = shared.copy()
         new[free] += np.linalg.solve(information, pull)
         new = np.clip(new, -LARGEST, LARGEST)
         change = new - shared
-        moved, shared = [follow(fit, change) for fit in moved], new
+        moved = [
+            _stepped(fit, taken[:, -1] - taken[:, :-1] @ change, change)
+            for fit, taken in zip(moved, taken_up, strict=True)
+        ]
+        shared = new
         if count >= LEAST_STEPS and float(np.abs(change).max()) < SMALLEST_CHANGE:
             break
     return shared, moved, np.asarray(information, dtype=np.float64)
