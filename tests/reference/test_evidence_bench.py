@@ -49,5 +49,5 @@ def test_distance_and_angle_against_true_cameras(bench: tuple[BenchSurvey, Showi
         true = np.degrees(np.arccos(np.abs(ray @ grid.panel.place.normal) / distance))
         angles.append(look.angle_deg - true)
         distances.append(look.distance_mm / distance - 1)
-    assert np.median(np.abs(np.concatenate(angles))) < 2.0
-    assert np.median(np.abs(np.concatenate(distances))) < 0.03
+    assert np.median(np.abs(np.concatenate(angles))) < 0.5
+    assert np.median(np.abs(np.concatenate(distances))) < 0.01

@@ -68,9 +68,9 @@ def test_crosses_and_texture_come_out_where_they_are(k1: float) -> None:
         bright = np.where(patch > 200, patch - 200, 0)
         assert bright.sum() > 0
         errors.append(np.array(ndimage.center_of_mass(bright)) - 9)
-    assert np.sqrt((np.array(errors) ** 2).sum(axis=1).mean()) < 1.0  # the issue asks for 3 mm
+    assert np.sqrt((np.array(errors) ** 2).sum(axis=1).mean()) < 0.5  # the issue asks for 3 mm
     inner = np.s_[60:540, 100:900]
-    assert structural_similarity(got[inner], PAINT[inner], channel_axis=2) > 0.93
+    assert structural_similarity(got[inner], PAINT[inner], channel_axis=2) > 0.98
 
 
 def test_tiles_fit_without_a_seam() -> None:
