@@ -12,7 +12,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from corromap.cli_tables import CLI_AUTHOR, evaluate_file, print_outcome, write_report_of, zone_table
+from corromap.cli_tables import CLI_AUTHOR, print_outcome, write_report_of, zone_table
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.io.interchange import import_folder
@@ -59,13 +59,12 @@ def run_demo(folder: Path, console: Console) -> None:
             progress=lambda done, total: bar.update(taking, completed=done, total=total),
         )
         writing = bar.add_task("writing the report", total=None)
-        write_report_of(
+        evaluation = write_report_of(
             survey,
             page,
             datetime.now(UTC),
             lambda done, total: bar.update(writing, completed=done, total=total),
         )
-    evaluation = evaluate_file(survey)
     console.print(zone_table(evaluation))
     console.print()
     console.print(truth_table(evaluation, read_truth(source / "truth.json")))

@@ -172,7 +172,7 @@ def print_json(evaluation: Evaluation) -> None:
     click.echo(json.dumps(evaluation_document(evaluation), indent=2, allow_nan=False))
 
 
-def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callable[[int, int], None]) -> None:
+def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callable[[int, int], None]) -> Evaluation:
     """Evaluate a survey file and write its report.
 
     Parameters
@@ -185,6 +185,11 @@ def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callabl
         Printed on the report.
     progress : callable
         Called with photos done and photos in all.
+
+    Returns
+    -------
+    Evaluation
+        What the report shows.
 
     Raises
     ------
@@ -205,6 +210,7 @@ def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callabl
         return file.photo_bytes(photo)
 
     write_report(evaluation, photo_bytes, page, made_at=made_at.isoformat(timespec="seconds"))
+    return evaluation
 
 
 def faults_of(path: Path) -> tuple[str, ...]:
