@@ -7,6 +7,7 @@ import io
 import socket
 import tomllib
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -297,7 +298,9 @@ def _get(path: str, headers: dict[str, str] | None = None, query: str = "") -> t
         "headers": [(k.lower().encode(), v.encode()) for k, v in (headers or {}).items()],
         "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 2),
     }  # fmt: skip
-    asyncio.run(app(scope, receive, send))
+    # in a thread of its own: the browser tests' driver leaves a running loop in this one
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(app(scope, receive, send))).result()
     found = {k.decode(): v.decode() for k, v in sent[0]["headers"]}
     return sent[0]["status"], found, b"".join(part.get("body", b"") for part in sent[1:])
 
