@@ -12,9 +12,9 @@ from typing import ParamSpec, TypeVar
 
 import click
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from corromap import __version__
+from corromap.cli_progress import progress_bar
 from corromap.errors import CorromapError, TemplateError
 
 __all__ = ["main"]
@@ -88,7 +88,7 @@ def import_(folder: Path, survey: Path) -> None:
     """Make a survey file from an interchange FOLDER (survey.json and its photos)."""
     from corromap.io.interchange import import_folder  # noqa: PLC0415
 
-    with _progress() as bar:
+    with progress_bar() as bar:
         task = bar.add_task("photos", total=None)
         import_folder(
             folder,
@@ -107,7 +107,7 @@ def export(survey: Path, folder: Path) -> None:
     """Write a survey as an interchange FOLDER, without loss."""
     from corromap.io.interchange import export_folder  # noqa: PLC0415
 
-    with _progress() as bar:
+    with progress_bar() as bar:
         task = bar.add_task("photos", total=None)
         export_folder(survey, folder, progress=lambda done, total: bar.update(task, completed=done, total=total))
     click.echo(f"wrote {folder}")
@@ -153,7 +153,7 @@ def report(survey: Path, page: Path | None) -> None:
     from corromap.cli_tables import write_report_of  # noqa: PLC0415
 
     target = page or survey.with_suffix(".html")
-    with _progress() as bar:
+    with progress_bar() as bar:
         task = bar.add_task("photos", total=None)
         write_report_of(
             survey,
@@ -191,7 +191,7 @@ def picture(survey: Path, picture: Path, *, scale: float, bare: bool) -> None:
     """Blend all photos into one scaled PICTURE of the underside and sills (.tif or .jpg)."""
     from corromap.cli_evidence import draw_picture  # noqa: PLC0415
 
-    with _progress() as bar:
+    with progress_bar() as bar:
         task = bar.add_task("tiles", total=None)
         draw_picture(
             survey,
@@ -238,16 +238,6 @@ def templates(*, as_json: bool) -> None:
 
 def _console() -> Console:
     return Console(highlight=False, soft_wrap=False)
-
-
-def _progress() -> Progress:
-    return Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
 
 
 if __name__ == "__main__":

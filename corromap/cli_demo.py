@@ -9,9 +9,9 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
+from corromap.cli_progress import progress_bar
 from corromap.cli_tables import CLI_AUTHOR, print_outcome, write_report_of, zone_table
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
@@ -50,7 +50,7 @@ def run_demo(folder: Path, console: Console) -> None:
         raise OutputError(
             f"'{folder}' cannot be written to: {error.strerror or error}; choose another --into"
         ) from error
-    with _bar() as bar:
+    with progress_bar() as bar:
         taking = bar.add_task("taking in photos", total=None)
         import_folder(
             source,
@@ -122,13 +122,3 @@ def truth_table(evaluation: Evaluation, truth: Mapping[str, Mapping[str, float]]
             shown = f"{100 * measure.seen_share:.0f} %"
             table.add_row(escape(name), kind.value, f"{value:.1f}", f"{low:.1f} to {high:.1f}", f"{real:.1f}", shown)
     return table
-
-
-def _bar() -> Progress:
-    return Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from corromap.evaluation import Evaluation
+from corromap.evaluation import Evaluation, KeptPhotos, Registrations, StagedEvaluation
 from corromap.io.survey_file import SurveyFile, SurveyRecord
 from corromap.projection import Projection
 from corromap.survey import Survey
 from corromap.template import BodyTemplate
-from corromap.ui.staged import KeptPhotos, Registrations, StagedEvaluation
 
 __all__ = ["OpenSurvey"]
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from corromap.evaluation import Evaluation
+from corromap.evaluation import Evaluation, Registrations
 from corromap.frames import PhotoId
 from corromap.registration import Registration
 from corromap.survey import Survey
-from corromap.ui.staged import Registrations
 
 __all__ = ["TITLES", "Page", "Step", "counted", "next_page", "placed_photos", "steps_of"]
 

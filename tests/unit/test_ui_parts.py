@@ -17,14 +17,15 @@ from hypothesis import strategies as st
 from starlette.applications import Starlette
 
 from corromap.errors import InputError, OutputError, SurveyFileError
-from corromap.evaluation import evaluate
+from corromap.evaluation import KeptPhotos, StagedEvaluation, evaluate
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.io.photos import encode_jpeg
 from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
+from corromap.projection import project, project_photo
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
-from corromap.ui import arrivals, hand_out, markup, photo_routes, sent, serving, staged, state, steps, surveys, tokens
+from corromap.ui import arrivals, hand_out, markup, photo_routes, sent, serving, state, steps, surveys, tokens
 
 
 @pytest.fixture
@@ -216,7 +217,7 @@ def _digest(evaluation) -> object:
 
 
 def test_stages_come_to_the_same_as_evaluating_at_once(file: SurveyFile) -> None:
-    kept = staged.KeptPhotos()
+    kept = KeptPhotos()
     ring = np.array([[620, 300], [700, 300], [700, 380], [620, 380]], dtype=float)
     changes = [
         lambda: None,
@@ -231,20 +232,24 @@ def test_stages_come_to_the_same_as_evaluating_at_once(file: SurveyFile) -> None
     for change in changes:
         change()
         record = file.load()
-        stages = staged.StagedEvaluation(record.survey, record.template, record.rules, kept)
+        stages = StagedEvaluation(record.survey, record.template, record.rules, kept)
         assert _digest(stages.evaluation) == _digest(evaluate(record.survey, record.template, record.rules))
+        at_once = project(record.survey, record.template, stages.registrations)
+        assert [one.area.wkb for one in stages.projection.marks] == [one.area.wkb for one in at_once.marks]
 
 
 def test_a_photo_nobody_touched_is_not_worked_out_again(file: SurveyFile, monkeypatch: pytest.MonkeyPatch) -> None:
-    kept, worked = staged.KeptPhotos(), []
-    real = staged.project_photo
-    monkeypatch.setattr(staged, "project_photo", lambda photo, *rest: (worked.append(photo.id), real(photo, *rest))[1])
+    kept, worked = KeptPhotos(), []
+    monkeypatch.setattr(
+        "corromap.evaluation.project_photo",
+        lambda photo, *rest: (worked.append(photo.id), project_photo(photo, *rest))[1],
+    )
     record = file.load()
-    assert staged.StagedEvaluation(record.survey, record.template, record.rules, kept).projection.marks
+    assert StagedEvaluation(record.survey, record.template, record.rules, kept).projection.marks
     assert worked == ["photo-1", "photo-2"]
     file.remove_mark(MarkId("m1"))
     record = file.load()
-    assert staged.StagedEvaluation(record.survey, record.template, record.rules, kept).projection.marks
+    assert StagedEvaluation(record.survey, record.template, record.rules, kept).projection.marks
     assert worked == ["photo-1", "photo-2", "photo-2"]
 
 
