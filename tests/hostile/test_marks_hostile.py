@@ -25,6 +25,12 @@ def area_and_fate(scene: Scene) -> tuple[float, object]:
     return whole.area_mm2, scene.projection().fates[0]
 
 
+def test_ground_traced_twice_by_one_stroke_stays_in() -> None:
+    """Two squares of 10 x 10 in one line share 5 x 6, so 170; even-odd filling would give 140."""
+    first, second = [(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)], [(5, 4), (15, 4), (15, 14), (5, 14), (5, 4)]
+    assert PhotoOutline(np.array(first + second, dtype=float)).repaired().area == pytest.approx(170)
+
+
 def test_bow_tie_keeps_both_halves() -> None:
     scene = scene_with(np.array([[100, 100], [200, 200], [200, 100], [100, 200]]))
     area, fate = area_and_fate(scene)

@@ -115,6 +115,25 @@ def test_plate_that_bridges_four_patches_does_not_undo_the_stop() -> None:
     assert result.assessment.outcome.kind is OutcomeKind.STOP
 
 
+def test_a_count_at_the_limit_meets_it() -> None:
+    limit = next(rule for rule in RULES.rules if rule.id == "holed-load-bearing").at_least
+    result = judged([mark_at("m", FLOOR, square(centre("floor-left-middle"), 60), MarkKind.RUST, RustStage.HOLED)])
+    place = next(r for r in result.assessment.outcome.reasons if r.rule.id == "holed-load-bearing")
+    assert (place.reading.value, place.verdict) == (limit, Verdict.MET)
+
+
+def test_scaled_and_holed_ground_are_added() -> None:
+    u, v = centre("floor-left-middle")
+    marks = [
+        mark_at("scaled", FLOOR, square((u, v), 100), MarkKind.RUST, RustStage.SCALED),
+        mark_at("holed", FLOOR, square((u, v), 40), MarkKind.RUST, RustStage.HOLED),
+        mark_at("apart", FLOOR, square((u - 150, v), 30), MarkKind.RUST, RustStage.HOLED),
+    ]
+    place = next(r for r in judged(marks).assessment.outcome.reasons if r.rule.id == "scaled-load-bearing")
+    assert place.reading.value == pytest.approx(100 + 9, rel=1e-6)  # cm2: the hole in the scale counts once
+    assert place.reading.low < place.reading.value < place.reading.high
+
+
 def test_interval_that_straddles_the_limit_cannot_tell() -> None:
     zone = TEMPLATE.zone_by_id["floor-left-middle"]  # type: ignore[index]
     side = math.sqrt(0.031 * zone.area_mm2)  # 3.1 % against a limit of 3 %

@@ -224,6 +224,9 @@ def test_stages_come_to_the_same_as_evaluating_at_once(file: SurveyFile) -> None
         lambda: file.put_mark(
             Mark(MarkId("new"), PhotoId("photo-1"), MarkKind.RUST, PhotoOutline(ring), RustStage.HOLED)
         ),
+        lambda: file.put_mark(
+            Mark(MarkId("new"), PhotoId("photo-1"), MarkKind.RUST, PhotoOutline(ring + 5.0), RustStage.HOLED)
+        ),
         lambda: file.put_mark(Mark(MarkId("new"), PhotoId("photo-1"), MarkKind.RUST, PhotoOutline(ring + 5.0))),
         lambda: file.remove_sighting(PhotoId("photo-2"), next(iter(file.load().survey.sightings[-1:])).datum),
         file.undo,
