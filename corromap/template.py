@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, MountingId, PanelId, PanelOutline, ZoneId, frozen_array
+from corromap.sections import BoxSection
 
 __all__ = [
     "BodyTemplate",
@@ -448,6 +449,8 @@ class BodyTemplate:
         as a fraction (0.01 is one per cent). Moves every area together.
     panels : tuple of Panel
         The faces.
+    sections : tuple of BoxSection
+        Closed sections, cut across the car; none if the template states none.
     """
 
     id: str
@@ -456,6 +459,7 @@ class BodyTemplate:
     revision: int
     scale_sigma: float
     panels: tuple[Panel, ...]
+    sections: tuple[BoxSection, ...] = ()
     _by_id: dict[PanelId, Panel] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:

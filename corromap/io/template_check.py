@@ -16,6 +16,7 @@ import jsonschema
 from corromap.io.package_data import data_path
 from corromap.io.template_geometry import SoundPanel, read_panel
 from corromap.io.template_relations import relation_faults
+from corromap.io.template_sections import section_faults
 from corromap.template import BodyTemplate
 
 __all__ = ["check_template", "template_notes"]
@@ -41,7 +42,8 @@ def check_template(document: Mapping[str, Any]) -> tuple[str, ...]:
     """
     errors = list(_validator().iter_errors(document))
     faults = [fault for error in errors for fault in _sentences(error)]
-    broken = {error.absolute_path[1] for error in errors if len(error.absolute_path) > 1}
+    places = [tuple(error.absolute_path)[:2] for error in errors if len(error.absolute_path) > 1]
+    broken, broken_sections = ({index for key, index in places if key == name} for name in ("panels", "sections"))
     listed = document.get("panels")
     panels: list[SoundPanel] = []
     for index, entry in enumerate(listed if isinstance(listed, list) else []):
@@ -51,6 +53,7 @@ def check_template(document: Mapping[str, Any]) -> tuple[str, ...]:
             panels += [panel] if panel is not None else []
     if isinstance(listed, list):
         faults += relation_faults(panels, _ids(listed))
+        faults += section_faults(document, panels, broken_sections)
     if len(faults) > MAX_FAULTS:
         faults = [*faults[:MAX_FAULTS], f"(root): {len(faults) - MAX_FAULTS} further faults are not listed"]
     return tuple(faults)

@@ -11,6 +11,7 @@ from corromap.frames import DatumId, MountingId, PanelId, PanelOutline, ZoneId
 from corromap.io import json_text
 from corromap.io.package_data import data_path
 from corromap.io.template_check import check_template, template_notes
+from corromap.io.template_sections import read_section, section_document
 from corromap.template import (
     BodyTemplate,
     DatumPoint,
@@ -163,6 +164,7 @@ def _build(document: Mapping[str, Any]) -> BodyTemplate:
         revision=int(document["revision"]),
         scale_sigma=float(document["scale_sigma"]),
         panels=tuple(_panel(panel) for panel in document["panels"]),
+        sections=tuple(read_section(section) for section in document.get("sections", ())),
     )
 
 
@@ -238,6 +240,7 @@ def template_document(template: BodyTemplate) -> dict[str, Any]:
         "unit": "mm",
         "scale_sigma": template.scale_sigma,
         "panels": [_panel_document(panel) for panel in template.panels],
+        **({"sections": [section_document(section) for section in template.sections]} if template.sections else {}),
     }
 
 

@@ -11,6 +11,7 @@ from body_parts.front import screen_frame, toe_board
 from body_parts.front_rail import front_rail
 from body_parts.rear import boot_floor, heel_board
 from body_parts.rear_rail import rear_rail
+from body_parts.sections import sill_sections
 from body_parts.sheet import Draft, Vector, mirrored
 from body_parts.sills import sill
 from body_parts.stations import front_arch_end, rail_front_x, rear_arch_start
@@ -49,6 +50,7 @@ def template_of(body: Body) -> dict[str, Any]:
         "unit": "mm",
         "scale_sigma": 0.01,
         "panels": [panel.document() for panel in panels.values()],
+        "sections": sill_sections(body),
     }
 
 

@@ -48,6 +48,7 @@ class Body:
     sill_inner_height: float
     sill_width: float
     sill_outer_height: float
+    sill_membrane_share: float  # where the membrane stands across the sill; 0 for a box of one cell
     floor_rear_x: float
     floor_front_x: float
     floor_half_width: float
@@ -125,7 +126,7 @@ BODIES = (
             "An invented small open car with two seats, leaf springs at the back and no roof: the sills and the tunnel"
             " carry what a roof would. Wheelbase 2130 mm."
         ),
-        revision=1,
+        revision=2,
         springs=RearSprings.LEAF,
         has_front_subframe=False,
         front_axle_x=1075,
@@ -134,6 +135,7 @@ BODIES = (
         sill_inner_height=130,
         sill_width=105,
         sill_outer_height=165,
+        sill_membrane_share=0.5,
         floor_rear_x=-700,
         floor_front_x=600,
         floor_half_width=590,
@@ -170,7 +172,7 @@ BODIES = (
             "An invented four-door saloon of middle size with coil springs all round, a front subframe and a"
             " spare-wheel well in the boot floor. Wheelbase 2585 mm."
         ),
-        revision=1,
+        revision=2,
         springs=RearSprings.COIL,
         has_front_subframe=True,
         front_axle_x=1290,
@@ -179,6 +181,7 @@ BODIES = (
         sill_inner_height=140,
         sill_width=112,
         sill_outer_height=178,
+        sill_membrane_share=0.6,
         floor_rear_x=-880,
         floor_front_x=790,
         floor_half_width=640,
@@ -215,7 +218,7 @@ BODIES = (
             "An invented small three-door hatchback with trailing arms on torsion bars at the back, a front subframe"
             " and a short flat boot floor. Wheelbase 2270 mm."
         ),
-        revision=1,
+        revision=2,
         springs=RearSprings.TORSION,
         has_front_subframe=True,
         front_axle_x=1125,
@@ -224,6 +227,7 @@ BODIES = (
         sill_inner_height=115,
         sill_width=95,
         sill_outer_height=150,
+        sill_membrane_share=0,
         floor_rear_x=-750,
         floor_front_x=650,
         floor_half_width=615,
