@@ -11,33 +11,18 @@ whatever the answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corromap.errors import InvalidValueError
-from corromap.evidence.grid import PanelGrid, grid_of
 from corromap.evidence.quality import QualityMap
-from corromap.frames import FloatArray, PhotoId, ZoneId
-from corromap.projection import Projection, Registrations, SeenArea
+from corromap.frames import FloatArray
 from corromap.registration.result import Registration
-from corromap.template import BodyTemplate
 
-__all__ = [
-    "FIVE_MM_HOLE",
-    "Look",
-    "PanelEvidence",
-    "Showing",
-    "SmallestSeen",
-    "ZoneEvidence",
-    "look_at",
-    "panel_evidence",
-    "zone_evidence",
-]
+__all__ = ["FIVE_MM_HOLE", "Look", "SmallestSeen", "look_at", "well_enough"]
 
-STEP_MM = 10.0
 FWHM_PER_SIGMA = 2.354820045
 """Full width at half maximum of a Gaussian, in sigmas."""
 
@@ -82,25 +67,6 @@ FIVE_MM_HOLE = SmallestSeen()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Showing:
-    """What the photos of a survey show.
-
-    Parameters
-    ----------
-    projection : Projection
-        What each photo shows and hides.
-    registrations : mapping of (PhotoId, PanelId) to Registration or RegistrationFailure
-        From `corromap.registration.place_photos`.
-    quality : mapping of PhotoId to QualityMap
-        Photos that were judged; others count as sharp and well lit.
-    """
-
-    projection: Projection
-    registrations: Registrations
-    quality: Mapping[PhotoId, QualityMap] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Look:
     """How one photo looks at points of one panel.
 
@@ -120,64 +86,6 @@ class Look:
     mm_per_px: FloatArray
     angle_deg: FloatArray
     distance_mm: FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PanelEvidence:
-    """What all photos together show of the cells of one panel.
-
-    Parameters
-    ----------
-    grid : PanelGrid
-        The cells.
-    shown, unhidden, well : ndarray of bool, shape (N,)
-        In some photo; in some photo and not under its hidden marks; seen well
-        enough by some photo.
-    best_mm_per_px, best_angle_deg : ndarray of float64, shape (N,)
-        Of the photo with the finest usable detail there; NaN where none.
-    best_photo : ndarray of int, shape (N,)
-        Index into `photos`; -1 where none.
-    photos : tuple of PhotoId
-        Photos that show something of the panel.
-    """
-
-    grid: PanelGrid
-    shown: NDArray[np.bool_]
-    unhidden: NDArray[np.bool_]
-    well: NDArray[np.bool_]
-    best_mm_per_px: FloatArray
-    best_angle_deg: FloatArray
-    best_photo: NDArray[np.intp]
-    photos: tuple[PhotoId, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ZoneEvidence:
-    """How well one zone was shown.
-
-    Parameters
-    ----------
-    zone : ZoneId
-        The zone.
-    well_share : float
-        Seen well enough for the smallest thing.
-    seen_share : float
-        Shown and not hidden, well enough or not.
-    hidden_share : float
-        Shown, but under a hidden mark in every photo that shows it.
-    never_share : float
-        Shown by none; with the two before it sums to 1.
-    median_mm_per_px, median_angle_deg : float
-        Over the cells seen; NaN if there is none.
-    """
-
-    zone: ZoneId
-    well_share: float
-    seen_share: float
-    hidden_share: float
-    never_share: float
-    median_mm_per_px: float
-    median_angle_deg: float
 
 
 def look_at(registration: Registration, uv_mm: FloatArray) -> Look:
@@ -234,115 +142,27 @@ def _singular_values(matrices: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.abs(plus - minus) / 2.0, (plus + minus) / 2.0
 
 
-def panel_evidence(
-    grid: PanelGrid,
-    showing: Showing,
-    smallest: SmallestSeen = FIVE_MM_HOLE,
-) -> PanelEvidence:
-    """Ask of every cell of a panel what the photos show of it.
+def well_enough(look: Look, quality: QualityMap | None, smallest: SmallestSeen) -> NDArray[np.bool_]:
+    """Ask whether the smallest thing could have been seen at each point.
 
     Parameters
     ----------
-    grid : PanelGrid
-        The cells.
-    showing : Showing
-        What the photos show.
+    look : Look
+        How the photo looks at the points.
+    quality : QualityMap or None
+        Of the photo; None for one that was not examined: it counts as sharp
+        and well lit.
     smallest : SmallestSeen
         What has to be seen.
 
     Returns
     -------
-    PanelEvidence
-        By cell.
+    ndarray of bool, shape (N,)
+        Whether it spans its pixels, is wider than the blur, lies in the light
+        and is not looked at too flatly.
     """
-    seen = [s for s in showing.projection.seen if s.panel == grid.panel.id and not s.area.is_empty]
-    count = len(grid.uv_mm)
-    shown, unhidden, well = (np.zeros(count, dtype=bool) for _ in range(3))
-    best, angle = np.full(count, np.inf), np.full(count, np.nan)
-    photo = np.full(count, -1, dtype=np.intp)
-    for index, one in enumerate(seen):
-        registration = showing.registrations[one.photo, one.panel]
-        if not isinstance(registration, Registration):
-            continue
-        inside, clear = _inside(grid, one)
-        look = look_at(registration, grid.uv_mm)
-        good = clear & _well_enough(look, showing.quality.get(one.photo), smallest)
-        # what cannot be judged there ranks behind whatever can
-        rank = np.where(clear, look.mm_per_px * np.where(good, 1.0, 1e6), np.inf)
-        better = np.nan_to_num(rank, nan=np.inf) < best
-        best[better], angle[better], photo[better] = rank[better], look.angle_deg[better], index
-        shown, unhidden, well = shown | inside, unhidden | clear, well | good
-    best = np.where(best >= 1e5, best / 1e6, best)
-    return PanelEvidence(
-        grid, shown, unhidden, well, np.where(np.isfinite(best), best, np.nan), angle, photo,
-        tuple(s.photo for s in seen),
-    )  # fmt: skip
-
-
-def _inside(grid: PanelGrid, seen: SeenArea) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    inside = grid.inside(seen.area)
-    return inside, inside & ~grid.inside(seen.hidden)
-
-
-def _well_enough(look: Look, quality: QualityMap | None, smallest: SmallestSeen) -> NDArray[np.bool_]:
     good = (look.mm_per_px <= smallest.coarsest_mm_per_px) & (look.angle_deg <= smallest.flattest_deg)
     if quality is not None:
         blur_mm = FWHM_PER_SIGMA * quality.blur_at(look.xy_px) * look.mm_per_px
         good &= quality.usable_at(look.xy_px) & (np.nan_to_num(blur_mm, nan=np.inf) <= smallest.size_mm)
     return np.asarray(good)
-
-
-def zone_evidence(
-    template: BodyTemplate,
-    showing: Showing,
-    smallest: SmallestSeen = FIVE_MM_HOLE,
-    step_mm: float = STEP_MM,
-) -> tuple[ZoneEvidence, ...]:
-    """Say for every zone how well it was shown.
-
-    Parameters
-    ----------
-    template : BodyTemplate
-        The body.
-    showing : Showing
-        What the photos show.
-    smallest : SmallestSeen
-        What has to be seen.
-    step_mm : float
-        Side of a cell.
-
-    Returns
-    -------
-    tuple of ZoneEvidence
-        In the order of ``template.zones``.
-    """
-    found: dict[ZoneId, ZoneEvidence] = {}
-    shown = {s.panel for s in showing.projection.seen if not s.area.is_empty}
-    for panel in template.panels:
-        if panel.id in shown:
-            evidence = panel_evidence(grid_of(panel, step_mm), showing, smallest)
-            found |= {z.zone: z for z in _by_zone(evidence)}
-    nan = float("nan")
-    return tuple(found.get(z.id, ZoneEvidence(z.id, 0.0, 0.0, 0.0, 1.0, nan, nan)) for z in template.zones)
-
-
-def _by_zone(evidence: PanelEvidence) -> Sequence[ZoneEvidence]:
-    rows = []
-    for index, zone in enumerate(evidence.grid.panel.zones):
-        here = evidence.grid.zone == index
-        if not here.any():
-            continue  # smaller than a cell: it stays never seen, the careful side
-        seen = evidence.unhidden[here]
-        best, angle = evidence.best_mm_per_px[here][seen], evidence.best_angle_deg[here][seen]
-        rows.append(
-            ZoneEvidence(
-                zone=zone.id,
-                well_share=float(evidence.well[here].mean()),
-                seen_share=float(seen.mean()),
-                hidden_share=float((evidence.shown[here] & ~seen).mean()),
-                never_share=float(1.0 - evidence.shown[here].mean()),
-                median_mm_per_px=float(np.median(best)) if seen.any() else float("nan"),
-                median_angle_deg=float(np.median(angle)) if seen.any() else float("nan"),
-            )
-        )
-    return rows

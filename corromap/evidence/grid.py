@@ -63,9 +63,14 @@ class PanelGrid:
         ndarray of bool, shape (N,)
             True inside.
         """
+        found = np.zeros(len(self.uv_mm), dtype=bool)
         if area.is_empty:
-            return np.zeros(len(self.uv_mm), dtype=bool)
-        return np.asarray(shapely.contains_xy(area, self.uv_mm[:, 0], self.uv_mm[:, 1]))
+            return found
+        low_u, low_v, high_u, high_v = area.bounds
+        u, v = self.uv_mm.T
+        near = np.flatnonzero((u >= low_u) & (u <= high_u) & (v >= low_v) & (v <= high_v))
+        found[near] = shapely.contains_xy(area, u[near], v[near])
+        return found
 
 
 def grid_of(panel: Panel, step_mm: float) -> PanelGrid:

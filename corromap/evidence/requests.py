@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corromap.evidence.detail import FIVE_MM_HOLE, Showing, SmallestSeen, panel_evidence
+from corromap.evidence.detail import FIVE_MM_HOLE, SmallestSeen
+from corromap.evidence.seen_well import Showing, panel_evidence
 from corromap.evidence.viewpoints import HALF_HEIGHT, HALF_WIDTH, BodyCells, Viewpoint, body_cells, what_they_show
 from corromap.frames import DatumId, FloatArray, ZoneId
 from corromap.template import BodyTemplate, Role

@@ -10,8 +10,8 @@ import numpy as np
 from shapely.geometry import MultiPolygon
 
 from corromap.evaluation import Evaluation
-from corromap.evidence.detail import Showing
 from corromap.evidence.disagreement import Crop, Disagreement, crop_of, find_disagreements
+from corromap.evidence.seen_well import Showing
 from corromap.frames import PhotoId
 from corromap.io.photos import RgbArray, decode, encode_jpeg
 from corromap.report.findings import mark_numbers

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from corromap.evaluation import Evaluation
-from corromap.evidence.detail import Showing
 from corromap.evidence.duplicates import find_duplicates
 from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
+from corromap.evidence.seen_well import Showing
 from corromap.evidence.wording import GROUND_RULES, RequestWords, request_words, seller_text
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto, examine_photo

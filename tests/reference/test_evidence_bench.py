@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from corromap.evidence.detail import Showing, look_at, zone_evidence
+from corromap.evidence.detail import look_at
 from corromap.evidence.grid import grid_of
+from corromap.evidence.seen_well import Showing, zone_evidence
 from corromap.projection import project
 from corromap.registration import Registration, place_photos
 from tools.truth_bench.conditions import CONDITIONS

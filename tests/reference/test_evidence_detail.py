@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from corromap.errors import InvalidValueError
-from corromap.evidence.detail import Showing, SmallestSeen, look_at, panel_evidence, zone_evidence
+from corromap.evidence.detail import SmallestSeen, look_at
 from corromap.evidence.grid import grid_of
 from corromap.evidence.quality import QualityMap
+from corromap.evidence.seen_well import Showing, panel_evidence, zone_evidence
 from corromap.frames import PanelId, PhotoId
 from corromap.measures import measure
 from corromap.projection import project

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from corromap.evidence.detail import Showing
 from corromap.evidence.disagreement import crop_of, find_disagreements
+from corromap.evidence.seen_well import Showing
 from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.projection import MovingEdges, ProjectedMark, Projection, SeenArea
 from corromap.survey import MarkKind

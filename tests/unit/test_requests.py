@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corromap.evidence.detail import Showing
 from corromap.evidence.requests import RequestList, greedy_cover, standard_shots, what_to_ask_for
+from corromap.evidence.seen_well import Showing
 from corromap.evidence.viewpoints import (
     FARTHEST_MM,
     FLATTEST_DEG,
