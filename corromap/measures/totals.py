@@ -17,7 +17,7 @@ from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SCALE_LABEL, SourceLayout, VectorGradient
 from corromap.measures.pieces import PieceList, Pieces, touching_marks
 from corromap.measures.result import Figure
-from corromap.measures.touching import most_separate
+from corromap.measures.touching import TOUCHING_MM, most_separate
 from corromap.measures.unfolding import hinges_of
 from corromap.template import BodyTemplate
 from corromap.uncertainty import COVERAGE_FACTOR
@@ -126,7 +126,9 @@ def _interval(value: float, sigma: float, top: float, grown: float) -> tuple[flo
     return float(max(0.0, value - grown - reach)), float(min(top, value + reach))
 
 
-def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceLayout) -> Totals:
+def totals_of(
+    grounds: Sequence[Ground], template: BodyTemplate, layout: SourceLayout, patch_gap_mm: float = TOUCHING_MM
+) -> Totals:
     """Measure every panel and bring the cells together.
 
     Parameters
@@ -137,6 +139,8 @@ def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceL
         The body.
     layout : SourceLayout
         Columns of the gradients.
+    patch_gap_mm : float
+        Widest gap between two patches that count as one.
 
     Returns
     -------
@@ -173,8 +177,8 @@ def totals_of(grounds: Sequence[Ground], template: BodyTemplate, layout: SourceL
         grown,
         gradient,
         marks,
-        pieces.joined(hinges),
-        touching_marks(grounds, hinges),
+        pieces.joined(hinges, patch_gap_mm),
+        touching_marks(grounds, hinges, patch_gap_mm),
     )
 
 

@@ -25,13 +25,15 @@ which is never more than the exact one."""
 Node = TypeVar("Node", bound=Hashable)
 
 
-def touching_pairs(shapes: Geometries) -> NDArray[np.intp]:
-    """Pairs of shapes on one panel no more than `TOUCHING_MM` apart.
+def touching_pairs(shapes: Geometries, gap_mm: float = TOUCHING_MM) -> NDArray[np.intp]:
+    """Pairs of shapes on one panel that are near enough to count as touching.
 
     Parameters
     ----------
     shapes : ndarray of shapely geometries, shape (N,)
         On one panel.
+    gap_mm : float
+        Widest gap between two that touch.
 
     Returns
     -------
@@ -41,14 +43,14 @@ def touching_pairs(shapes: Geometries) -> NDArray[np.intp]:
     if len(shapes) < 2:
         return np.empty((0, 2), dtype=np.intp)
     x0, y0, x1, y1 = shapely.bounds(shapes).T
-    gap = TOUCHING_MM
+    gap = gap_mm
     one, other = shapely.STRtree(shapes).query(np.asarray(shapely.box(x0 - gap, y0 - gap, x1 + gap, y1 + gap)))
     one, other = one[one < other], other[one < other]
     near = shapely.dwithin(shapes[one], shapes[other], gap)
     return np.stack([one[near], other[near]], axis=1)
 
 
-def touching_over(hinge: Hinge, here: Geometries, there: Geometries) -> NDArray[np.intp]:
+def touching_over(hinge: Hinge, here: Geometries, there: Geometries, gap_mm: float = TOUCHING_MM) -> NDArray[np.intp]:
     """Pairs of shapes that touch across a fold.
 
     Parameters
@@ -57,18 +59,20 @@ def touching_over(hinge: Hinge, here: Geometries, there: Geometries) -> NDArray[
         The fold.
     here, there : ndarray of shapely geometries
         Shapes on its first and second panel.
+    gap_mm : float
+        Widest gap between two that touch.
 
     Returns
     -------
     ndarray of int, shape (T, 2)
         Index into `here` and into `there`.
     """
-    near = np.flatnonzero(shapely.dwithin(here, shapely.LineString(hinge.edge_mm), TOUCHING_MM))
-    beyond = np.flatnonzero(shapely.dwithin(there, shapely.LineString(hinge.other_edge_mm), TOUCHING_MM))
+    near = np.flatnonzero(shapely.dwithin(here, shapely.LineString(hinge.edge_mm), gap_mm))
+    beyond = np.flatnonzero(shapely.dwithin(there, shapely.LineString(hinge.other_edge_mm), gap_mm))
     if len(near) == 0 or len(beyond) == 0:
         return np.empty((0, 2), dtype=np.intp)
     laid = shapely.transform(here[near], hinge.to_other)
-    one, other = shapely.STRtree(there[beyond]).query(laid, predicate="dwithin", distance=TOUCHING_MM)
+    one, other = shapely.STRtree(there[beyond]).query(laid, predicate="dwithin", distance=gap_mm)
     return np.stack([near[one], beyond[other]], axis=1)
 
 
