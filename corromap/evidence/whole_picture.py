@@ -1,7 +1,8 @@
 """The whole picture: all placed photos rectified and blended into one, to scale.
 
 The photo with the finest detail wins at every place; seams are feathered; one
-factor a photo and colour evens the exposure. The picture is made tile by tile,
+factor a photo and colour evens the exposure, and a smooth field the light
+inside each photo. The picture is made tile by tile,
 and photos are decoded no finer than the scale needs and kept only up to a
 budget, so memory does not grow with their number.
 """
@@ -18,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
-from corromap.evidence.gains import even_gains
+from corromap.evidence.gains import GainField, even_fields, even_gains, field_terms, log_brightness
 from corromap.evidence.quality import QualityMap, RgbArray
 from corromap.evidence.sheet import PictureSheet, Window
 from corromap.frames import FloatArray, PanelId, PhotoId
@@ -125,6 +126,8 @@ class WholePicture:
     ----------
     gains : dict of PhotoId to ndarray of float64, shape (3,)
         Factors that even the exposure.
+    fields : dict of PhotoId to GainField
+        Smooth factors that even the light inside each photo.
     """
 
     def __init__(  # noqa: PLR0913  what a picture is made from
@@ -147,7 +150,7 @@ class WholePicture:
             if isinstance(placed, Registration) and not seen.area.is_empty:
                 reduce = reduce_for(placed, seen.area, sheet.mm_per_px)
                 self._views.setdefault(seen.panel, []).append(_View(seen.photo, placed, seen.area, reduce))
-        self.gains = self._even(load)
+        self.gains, self.fields = self._even(load)
 
     def tiles(self) -> Iterator[PictureTile]:
         """Make the picture, tile by tile.
@@ -232,7 +235,8 @@ class WholePicture:
             if own.any():
                 view = views[index]
                 seen = rectify(self._photos.get(view.photo, view.reduce), view.registration, uv, view.reduce)
-                total += own[..., None] * seen * self.gains[view.photo].astype(np.float32)
+                bright = (own * self._field(panel, part, view))[..., None]
+                total += bright * seen * self.gains[view.photo].astype(np.float32)
                 weight += own
         known = weight > 0
         total[known] /= weight[known][:, None]
@@ -258,35 +262,54 @@ class WholePicture:
         return winner, fades
 
     def _scores(self, panel: Panel, wide: Window, view: _View) -> NDArray[np.float32]:
-        """Logarithm of the detail, worse where the photo is dark or blurred; smooth, so made coarse."""
-        uv = _uv_grid(self.sheet, panel, wide, COARSE_PX)
-        xy = view.registration.to_px(uv.reshape(-1, 2))
+        """Logarithm of the detail, worse where the photo is dark or blurred."""
+        xy = view.registration.to_px(_uv_grid(self.sheet, panel, wide, COARSE_PX).reshape(-1, 2))
         score = np.log(np.nan_to_num(view.registration.detail(xy), nan=1e6).clip(1e-6, 1e6))
         quality = self._quality.get(view.photo)
         if quality is not None:
             score += BAD_PENALTY * ~quality.usable_at(xy)
-        coarse = np.asarray(score, dtype=np.float32).reshape(uv.shape[:2])
-        size = (uv.shape[1] * COARSE_PX, uv.shape[0] * COARSE_PX)
-        fine = cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR)
-        return np.asarray(fine[: wide.height, : wide.width], dtype=np.float32)
+        return _smoothly(score, wide)
 
-    def _even(self, load: LoadPhoto) -> dict[PhotoId, FloatArray]:
-        """Even the exposure from colours on a wide grid; each photo is decoded once, small."""
+    def _field(self, panel: Panel, part: Window, view: _View) -> NDArray[np.float32]:
+        """Factor that evens the light inside a photo."""
+        xy = view.registration.to_px(_uv_grid(self.sheet, panel, part, COARSE_PX).reshape(-1, 2))
+        return _smoothly(self.fields[view.photo].at(xy), part)
+
+    def _even(self, load: LoadPhoto) -> tuple[dict[PhotoId, FloatArray], dict[PhotoId, GainField]]:
+        """Even exposure and light from colours on a wide grid; each photo is decoded once, small."""
         points = {panel_id: _sample_points(self.template.panel(panel_id)) for panel_id in self._views}
         photos = list(dict.fromkeys(view.photo for views in self._views.values() for view in views))
-        samples = []
+        samples, places, sizes = [], [], []
         for photo in photos:
             small = load(photo, SAMPLE_REDUCE)
-            parts = []
+            parts, at = [], []
             for panel_id, views in self._views.items():
                 uv = points[panel_id]
-                found = np.full((len(uv), 3), np.nan)
+                found, xy = np.full((len(uv), 3), np.nan), np.zeros((len(uv), 2))
                 for view in (v for v in views if v.photo == photo):
                     inside = np.asarray(shapely.contains_xy(view.area, uv[:, 0], uv[:, 1]))
                     found[inside] = rectify(small, view.registration, uv[None], SAMPLE_REDUCE)[0][inside]
+                    xy[inside] = view.registration.to_px(uv[inside])
                 parts.append(found)
+                at.append(xy)
             samples.append(np.concatenate(parts))
-        return dict(zip(photos, even_gains(samples), strict=True)) if photos else {}
+            places.append(np.concatenate(at))
+            sizes.append((small.shape[1] * SAMPLE_REDUCE, small.shape[0] * SAMPLE_REDUCE))
+        if not photos:
+            return {}, {}
+        gains = even_gains(samples)
+        logs = [log_brightness(one * gain) for one, gain in zip(samples, gains, strict=True)]
+        terms = even_fields(logs, [field_terms(xy, *size) for xy, size in zip(places, sizes, strict=True)])
+        fields = [GainField(*size, own) for size, own in zip(sizes, terms, strict=True)]
+        return dict(zip(photos, gains, strict=True)), dict(zip(photos, fields, strict=True))
+
+
+def _smoothly(values: FloatArray, window: Window) -> NDArray[np.float32]:
+    """Bring values of every `COARSE_PX`-th block to all pixels of a window."""
+    rows, columns = -(-window.height // COARSE_PX), -(-window.width // COARSE_PX)
+    coarse = np.asarray(values, dtype=np.float32).reshape(rows, columns)
+    fine = cv2.resize(coarse, (columns * COARSE_PX, rows * COARSE_PX), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(fine[: window.height, : window.width], dtype=np.float32)
 
 
 def _sample_points(panel: Panel) -> FloatArray:
