@@ -25,7 +25,8 @@ FRAME_NOTE = "Seen from below: the car's left is on the right-hand side."
 SIDES = ("RIGHT", "LEFT")
 HALO = "#FFFFFF"
 HATCH_MM, HATCH_LINE_MM = 26.0, 4.0
-ZONE_MM, MARK_MM = 1.6, 4.0
+ZONE_MM, MARK_MM, LABEL_MM = 1.6, 4.0, 24.0
+LEAST_TEXT_PX = 8.0
 
 
 class PictureOverlay:
@@ -49,6 +50,7 @@ class PictureOverlay:
         self._px = 1.0 / sheet.mm_per_px
         self._zones = self._zone_lines() if zones else []
         self._marks = self._mark_lines() if marks else []
+        self._labels = self._placed_labels()
         self._looks = [look_of(m.mark) for m in evaluation.projection.marks] if marks else []
 
     def paint(self, tile: PictureTile) -> RgbArray:
@@ -72,8 +74,8 @@ class PictureOverlay:
             self._line(draw, line - offset, INK, width, halo=0.9 * self._px)
         for line, colour, _ in self._marks:
             self._line(draw, line - offset, colour, max(2.0, MARK_MM * self._px), halo=1.2 * self._px)
-        for line, colour, label in self._marks:
-            self._label(draw, line, colour, label, window)
+        for at, colour, text in self._labels:
+            self._text(draw, (at[0] - window.x, at[1] - window.y), text, LABEL_MM, colour=colour)
         self._frame(draw, window)
         return np.asarray(picture, dtype=np.uint8)
 
@@ -116,11 +118,19 @@ class PictureOverlay:
         draw.line(points, fill=HALO, width=round(width + 2 * max(1.0, halo)), joint="curve")
         draw.line(points, fill=colour, width=max(1, round(width)), joint="curve")
 
-    def _label(self, draw: ImageDraw.ImageDraw, line: FloatArray, colour: str, label: str, window: Window) -> None:
-        if not label:
-            return
-        at = line[np.argmin(line[:, 1])] - (window.x, window.y)
-        self._text(draw, (float(at[0]), float(at[1]) - 6 * self._px), label, 24, colour=colour)
+    def _placed_labels(self) -> list[tuple[tuple[float, float], str, str]]:
+        """Numbers above their marks; those that would lie over each other become one label."""
+        size = max(LEAST_TEXT_PX, LABEL_MM * self._px)
+        groups: list[tuple[FloatArray, str, list[str]]] = []
+        for line, colour, label in self._marks:
+            at = line[np.argmin(line[:, 1])] - (0.0, 6 * self._px)
+            near = [g for g in groups if (np.abs(g[0] - at) < (size * (0.6 * len(", ".join(g[2])) + 0.8), size)).all()]
+            if label and near:
+                if label not in near[0][2]:
+                    near[0][2].append(label)
+            elif label:
+                groups.append((at, colour, [label]))
+        return [((float(at[0]), float(at[1])), colour, ", ".join(labels)) for at, colour, labels in groups]
 
     def _text(  # noqa: PLR0913  what a text needs
         self,
@@ -132,7 +142,7 @@ class PictureOverlay:
         colour: str = INK,
         anchor: str = "ms",
     ) -> None:
-        size = max(8.0, size_mm * self._px)
+        size = max(LEAST_TEXT_PX, size_mm * self._px)
         draw.text(
             at, text, fill=colour, font=ImageFont.load_default(size), anchor=anchor,
             stroke_width=max(1, round(size / 9)), stroke_fill=HALO,
