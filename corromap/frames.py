@@ -21,6 +21,8 @@ __all__ = [
     "CameraId",
     "DatumId",
     "FloatArray",
+    "HandFindingId",
+    "LengthId",
     "MarkId",
     "MountingId",
     "NoteId",
@@ -28,6 +30,10 @@ __all__ = [
     "PanelOutline",
     "PhotoId",
     "PhotoOutline",
+    "ScaleId",
+    "SettlementId",
+    "ShellCheckId",
+    "TieId",
     "ZoneId",
     "frozen_array",
     "repaired_area",
@@ -38,6 +44,12 @@ FloatArray = NDArray[np.float64]
 PhotoId = NewType("PhotoId", str)
 MarkId = NewType("MarkId", str)
 NoteId = NewType("NoteId", str)
+HandFindingId = NewType("HandFindingId", str)
+ShellCheckId = NewType("ShellCheckId", str)
+SettlementId = NewType("SettlementId", str)
+TieId = NewType("TieId", str)
+LengthId = NewType("LengthId", str)
+ScaleId = NewType("ScaleId", str)
 CameraId = NewType("CameraId", str)
 PanelId = NewType("PanelId", str)
 ZoneId = NewType("ZoneId", str)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
+from corromap.by_hand import HandFinding, Settlement, ShellCheck
+from corromap.control import MeasuredLength, PhotoTie, ScaleSighting
 from corromap.errors import InvalidValueError
 from corromap.frames import (
     CameraId,
@@ -20,8 +22,10 @@ from corromap.frames import (
     ZoneId,
     frozen_array,
 )
+from corromap.settings import Settings
 
 __all__ = [
+    "MEASURED_KINDS",
     "Car",
     "Mark",
     "MarkKind",
@@ -43,11 +47,17 @@ class MarkKind(StrEnum):
     PATCH = "patch"
     HIDDEN = "hidden"
     SOUND = "sound"
+    BLUR = "blur"
+    """A face or a number plate, made unrecognisable in everything handed out. Says nothing of the car."""
 
     @property
     def is_affected(self) -> bool:
         """Whether this kind is damage or repair, rather than evidence."""
         return self in {MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH}
+
+
+MEASURED_KINDS = tuple(kind for kind in MarkKind if kind is not MarkKind.BLUR)
+"""Kinds that are carried to the template and measured."""
 
 
 class RustStage(StrEnum):
@@ -222,33 +232,6 @@ class Car:
     date: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """Error sizes the intervals stand on; common practice, editable.
-
-    Parameters
-    ----------
-    click_sigma_px : float
-        Standard error of one clicked datum point, px of the full photo.
-    outline_sigma_px : float
-        Standard error, across the edge, of where a person draws the outline
-        of one mark; the whole outline moves in or out together.
-    coarsest_mm_per_px : float
-        Coarser than this, a place does not count as seen. Default: a 5 mm
-        hole spans two pixels (the sampling limit).
-    """
-
-    click_sigma_px: float = 2.0
-    outline_sigma_px: float = 3.0
-    coarsest_mm_per_px: float = 2.5
-
-    def __post_init__(self) -> None:
-        for name in ("click_sigma_px", "outline_sigma_px", "coarsest_mm_per_px"):
-            value = getattr(self, name)
-            if not (0 < value <= 100):
-                raise InvalidValueError(f"setting {name}: expected more than 0 and at most 100, found {value}")
-
-
 @dataclass(frozen=True, eq=False)
 class Survey:
     """One car looked at on one occasion.
@@ -262,13 +245,20 @@ class Survey:
     photos, marks, sightings, notes : tuple
         What was recorded.
     settings : Settings
-        Error sizes.
+        Error sizes, limits, how things are printed.
+    hand_findings, shell_checks, settlements : tuple
+        What a person established at the car or in front of two photos.
+    ties, lengths, scales : tuple
+        What holds the geometry beside sightings.
+    earlier_record : str
+        SHA-256 of the sealed record of an earlier state that this survey
+        follows; empty for none.
 
     Raises
     ------
     InvalidValueError
-        If an id appears twice or a mark or sighting names a photo that is not
-        there.
+        If an id appears twice, or something names a photo or a mark that is
+        not there.
     """
 
     id: str
@@ -277,19 +267,44 @@ class Survey:
     marks: tuple[Mark, ...] = ()
     sightings: tuple[Sighting, ...] = ()
     notes: tuple[Note, ...] = ()
-    settings: Settings = Settings()
+    settings: Settings = field(default_factory=Settings)
+    hand_findings: tuple[HandFinding, ...] = ()
+    shell_checks: tuple[ShellCheck, ...] = ()
+    settlements: tuple[Settlement, ...] = ()
+    ties: tuple[PhotoTie, ...] = ()
+    lengths: tuple[MeasuredLength, ...] = ()
+    scales: tuple[ScaleSighting, ...] = ()
+    earlier_record: str = ""
 
     def __post_init__(self) -> None:
         known = _unique("photo", [p.id for p in self.photos])
-        _unique("mark", [m.id for m in self.marks])
+        marks = _unique("mark", [m.id for m in self.marks])
         _unique("note", [n.id for n in self.notes])
         _unique("sighting", [f"{s.photo}/{s.datum}" for s in self.sightings])
-        things: tuple[Mark | Sighting, ...] = (*self.marks, *self.sightings)
-        for thing in things:
-            if thing.photo not in known:
+        _unique("hand finding", [f.id for f in self.hand_findings])
+        _unique("shell check", [c.id for c in self.shell_checks])
+        _unique("settlement", [s.id for s in self.settlements])
+        _unique("tie", [t.id for t in self.ties])
+        _unique("length", [length.id for length in self.lengths])
+        _unique("scale", [s.id for s in self.scales])
+        for thing, photo in self._named_photos():
+            if photo not in known:
+                raise InvalidValueError(f"survey '{self.id}': {thing!r:.60} names photo '{photo}', which is not there")
+        for settlement in self.settlements:
+            if settlement.mark not in marks:
                 raise InvalidValueError(
-                    f"survey '{self.id}': {thing!r:.60} names photo '{thing.photo}', which is not there"
+                    f"survey '{self.id}': {settlement!r:.60} names mark '{settlement.mark}', which is not there"
                 )
+
+    def _named_photos(self) -> Iterator[tuple[object, PhotoId]]:
+        here: tuple[Mark | Sighting | Settlement | ScaleSighting, ...]
+        here = (*self.marks, *self.sightings, *self.settlements, *self.scales)
+        yield from ((thing, thing.photo) for thing in here)
+        perhaps: tuple[HandFinding | ShellCheck, ...] = (*self.hand_findings, *self.shell_checks)
+        yield from ((found, found.photo) for found in perhaps if found.photo is not None)
+        for tie in self.ties:
+            yield tie, tie.known
+            yield tie, tie.new
 
     @cached_property
     def photo_by_id(self) -> Mapping[PhotoId, Photo]:

@@ -11,9 +11,28 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
-from corromap.frames import CameraId, DatumId, MarkId, NoteId, PanelId, PhotoId, PhotoOutline, ZoneId
+from corromap.by_hand import HandFinding, HandKind, SettledView, Settlement, ShellCheck, ShellKind
+from corromap.control import MeasuredLength, PhotoTie, ScaleSighting
+from corromap.frames import (
+    CameraId,
+    DatumId,
+    HandFindingId,
+    LengthId,
+    MarkId,
+    NoteId,
+    PanelId,
+    PhotoId,
+    PhotoOutline,
+    ScaleId,
+    SettlementId,
+    ShellCheckId,
+    TieId,
+    ZoneId,
+)
+from corromap.io.json_text import canonical
 from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
+from corromap.io.survey_kinds import KINDS
 from corromap.survey import Car, Mark, MarkKind, Note, PatchFixing, Photo, RustStage, Settings, Sighting, Survey
 
 DATUM_IDS = ("corner-a", "corner-b", "corner-c", "drain", "seam")
@@ -114,14 +133,32 @@ def full_file(folder: Path, name: str = "survey") -> SurveyFile:
     file.replace_marks([MarkId("m3")], [triangle("m4", second), triangle("m5", second, MarkKind.SOUND)])
     file.put_sighting(Sighting(first, DatumId("drain"), [3.25, -0.0]))
     file.put_note(Note(NoteId("n1"), HARD_TEXTS[3], ZoneId("floor-rear"), "me", "2026-01-02"))
+    later_things(file, first, second)
     file.remove_photo(second)
     file.undo()
-    file.set_settings(Settings(1.25, 2.5, 1.75))
+    file.set_settings(Settings(1.25, 2.5, 1.75, 8.0, 0.5, 3.0, "Letter", "in", "de", "GBP"))
     file.undo()
     file.redo()
     third = file.add_photo(picture(3), "gone.png")
     file.remove_photo(third)
     return file
+
+
+def later_things(file: SurveyFile, first: PhotoId, second: PhotoId) -> None:
+    """Record one of everything that version 2 of the file brought."""
+    who = (HARD_TEXTS[0], HARD_TEXTS[1], "2026-01-02T03:04:05Z")
+    floor = PanelId("floor")
+    file.put_hand_finding(HandFinding(HandFindingId("h1"), HandKind.GAUGE, floor, [1 / 3, 5e-324], 0.55, first, *who))
+    file.put_hand_finding(HandFinding(HandFindingId("h2"), HandKind.MAGNET, floor, [10, 20]))
+    file.put_shell_check(ShellCheck(ShellCheckId("s1"), ShellKind.DOOR_GAP, "left top", 4.5, 6.0, None, second, *who))
+    file.put_shell_check(ShellCheck(ShellCheckId("s2"), ShellKind.DOOR_BINDS, "right", None, None, True))
+    file.put_settlement(Settlement(SettlementId("w1"), MarkId("m1"), second, SettledView.CANNOT_TELL, *who))
+    corners = [[0.1, 0.2], [30, 1], [31, 22], [1 / 3, 21]]
+    file.put_ties([PhotoTie(TieId("t1"), first, second, floor, corners, corners[::-1], 0.75, "me", "2026-01-02")])
+    file.put_length(MeasuredLength(LengthId("l1"), DatumId("drain"), DatumId(DATUM_IDS[1]), 901.5, 1.5, HARD_TEXTS[2]))
+    file.put_scale(ScaleSighting(ScaleId("b1"), first, floor, corners[:2], [[0, 0], [100, 0]], 0.25, HARD_TEXTS[3]))
+    file.set_rates({"cost": {"per_hour": [60.0, 90.0]}})
+    file.set_earlier_record("ab" * 32)
 
 
 def same_survey(one: Survey, other: Survey) -> bool:
@@ -142,7 +179,9 @@ def as_plain(survey: Survey) -> tuple[object, ...]:
         for m in survey.marks
     ]
     sightings = [(s.photo, s.datum, bits(s.at_px)) for s in survey.sightings]
-    return survey.id, survey.car, survey.photos, marks, sightings, survey.notes, survey.settings
+    later = [canonical(kind.write(value)) for kind in KINDS.values() for value in getattr(survey, kind.key)]
+    plain = survey.id, survey.car, survey.photos, marks, sightings, survey.notes, survey.settings
+    return (*plain, later, survey.earlier_record)
 
 
 # What anybody could type or draw
@@ -172,6 +211,52 @@ def marks(draw: st.DrawFn, mark_id: str, photo: str) -> Mark:
         draw(st.sampled_from([(), (PanelId("floor"),)])),
         draw(texts),
     )
+
+
+@st.composite
+def later_kinds(draw: st.DrawFn, photo_ids: list[str], mark_ids: list[str]) -> dict[str, object]:
+    """Anything of what version 2 brought."""
+    photo, who = st.sampled_from(photo_ids), st.tuples(texts, texts, texts)
+    maybe = st.none() | photo
+    gauged = st.sampled_from(HandKind).flatmap(
+        lambda kind: st.tuples(st.just(kind), st.floats(0, 50) if kind is HandKind.GAUGE else st.none())
+    )
+    one = st.integers(0, 1)
+    some_points = st.lists(st.tuples(numbers, numbers), min_size=4, max_size=6)
+    found: dict[str, object] = {
+        "hand_findings": tuple(
+            HandFinding(HandFindingId(f"h{i}"), kind, PanelId("floor"), draw(st.tuples(numbers, numbers)), thickness,
+                        draw(maybe), *draw(who))
+            for i in range(draw(one))
+            for kind, thickness in [draw(gauged)]
+        ),
+        "shell_checks": tuple(
+            ShellCheck(ShellCheckId(f"s{i}"), ShellKind.RIDE_HEIGHT, "rear left", draw(st.floats(-5000, 5000)), None,
+                       None, draw(maybe), *draw(who))
+            for i in range(draw(one))
+        ),
+        "lengths": tuple(
+            MeasuredLength(LengthId(f"l{i}"), DatumId(DATUM_IDS[0]), DatumId(DATUM_IDS[1]), draw(st.floats(1, 10_000)),
+                           draw(st.floats(1e-6, 1)), draw(texts))
+            for i in range(draw(one))
+        ),
+        "scales": tuple(
+            ScaleSighting(ScaleId(f"b{i}"), PhotoId(draw(photo)), PanelId("floor"), points,
+                          [[0, 0], [1, 0], [2, 3], [4, 4]], draw(st.floats(1e-6, 10)), draw(texts))
+            for i in range(draw(one))
+            for points in [draw(some_points)[:4]]
+        ),
+        "earlier_record": draw(st.sampled_from(["", "0a" * 32])),
+    }  # fmt: skip
+    if mark_ids:
+        view = draw(st.sampled_from(SettledView))
+        settled = Settlement(SettlementId("w"), MarkId(draw(st.sampled_from(mark_ids))), PhotoId(draw(photo)), view)
+        found["settlements"] = (settled,)
+    if len(photo_ids) > 1:
+        points = draw(some_points)
+        ends = PhotoId(photo_ids[0]), PhotoId(photo_ids[1])
+        found["ties"] = (PhotoTie(TieId("t"), *ends, None, points, points[::-1], draw(st.floats(1e-6, 100))),)
+    return found
 
 
 @st.composite
@@ -209,6 +294,7 @@ def surveys(draw: st.DrawFn) -> tuple[Survey, dict[str, bytes]]:
             Note(NoteId(n), draw(texts), draw(st.sampled_from([None, ZoneId("floor-rear")])), draw(texts), draw(texts))
             for n in note_ids
         ),
-        Settings(draw(sizes), draw(sizes), draw(sizes)),
+        Settings(draw(sizes), draw(sizes), draw(sizes), draw(sizes), draw(sizes), draw(sizes)),
+        **draw(later_kinds(photo_ids, mark_ids)),
     )
     return survey, data

@@ -108,7 +108,7 @@ def read_folder(folder: Path | str) -> SurveyBundle:
     _check_files(reader, document)
     template, rules = _template(document.template), _rules(document.rules)
     latest = document.log[-1].change.id if document.log else 0
-    record = SurveyRecord(document.survey, template, rules, latest)
+    record = SurveyRecord(document.survey, template, rules, latest, document.rates)
     _check_record(record)
     bundle = SurveyBundle(
         record, document.head, document.log, tuple(document.removed), lambda sha256: reader.photo(paths[sha256])

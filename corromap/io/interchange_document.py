@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from corromap import __version__
 from corromap.errors import InterchangeError, InvalidValueError
@@ -17,6 +17,7 @@ from corromap.io import survey_codec as codec
 from corromap.io.document_fields import MAX_ID, Document, Fields, checked_sha256, parse_object
 from corromap.io.json_text import canonical
 from corromap.io.survey_bundle import LoggedChange, SurveyBundle
+from corromap.io.survey_kinds import KINDS, Kind, earlier_document, parse_earlier
 from corromap.io.survey_record import SurveyHead, new_id, utc_now
 from corromap.io.survey_rows import Change, LogEntry, Row
 from corromap.survey import Photo, Survey
@@ -24,7 +25,8 @@ from corromap.survey import Photo, Survey
 __all__ = ["FORMAT", "VERSION", "PhotoFile", "SurveyDocument", "document_text", "parse_document"]
 
 FORMAT = "corromap survey"
-VERSION = 1
+VERSION = 2
+"""Written; earlier ones are read."""
 
 MAX_ITEMS = 200_000
 """Most items one list of the document may have. Ours."""
@@ -60,6 +62,8 @@ class SurveyDocument:
         What is recorded.
     template, rules : object
         As given: a document, the id of a packaged template, or None.
+    rates : dict
+        Rates of the repair plan that differ from the usual ones.
     files : tuple of PhotoFile
         Photos with their files.
     removed : mapping of str to str
@@ -72,6 +76,7 @@ class SurveyDocument:
     survey: Survey
     template: object
     rules: object
+    rates: Document
     files: tuple[PhotoFile, ...]
     removed: Mapping[str, str]
     log: tuple[LoggedChange, ...]
@@ -106,12 +111,15 @@ def document_text(bundle: SurveyBundle, files: Mapping[str, str]) -> str:
         "settings": codec.settings_document(survey.settings),
         "template": bundle.record.template_document,
         "rules": bundle.record.rules_document,
+        "rates": bundle.record.rates_document,
+        "earlier": earlier_document(survey.earlier_record),
     }
     several: dict[str, Iterable[object]] = {
         "photos": ({"file": files[p.sha256]} | codec.photo_document(p) for p in survey.photos),
         "marks": map(codec.mark_document, survey.marks),
         "sightings": map(codec.sighting_document, survey.sightings),
         "notes": map(codec.note_document, survey.notes),
+        **{kind.key: map(kind.write, getattr(survey, kind.key)) for kind in KINDS.values()},
         "removed_photos": ({"file": files[sha256], "sha256": sha256} for sha256 in bundle.removed),
         "log": map(_logged_document, bundle.log),
     }
@@ -171,15 +179,23 @@ def parse_document(value: object, fill: Callable[[Document, str, int], PhotoFile
     marks = _all(given, "marks", lambda item, where, i: codec.parse_mark(_named(item, where, f"mark-{i + 1}"), where))
     sightings = _all(given, "sightings", lambda item, where, _: codec.parse_sighting(item, where))
     notes = _all(given, "notes", lambda item, where, i: codec.parse_note(_named(item, where, f"note-{i + 1}"), where))
+    later = {kind.key: _all(given, kind.key, _reader(kind)) for kind in KINDS.values()}
+    earlier = parse_earlier(given.take("earlier") if given.has("earlier") else {}, "survey.earlier")
+    rates = parse_object(given.take("rates") if given.has("rates") else {}, "survey.rates")
     removed = dict(_all(given, "removed_photos", lambda item, where, _: _parse_removed(item, where)))
     log = _all(given, "log", lambda item, where, _: _parse_logged(item, where))
-    given.drop("rules", "car", "settings")
+    given.drop("rules", "car", "settings", "rates", "earlier")
     given.done()
+    photos = tuple(file.photo for file in files)
     try:
-        survey = Survey(head.id, car, tuple(file.photo for file in files), marks, sightings, notes, settings)
+        survey = Survey(head.id, car, photos, marks, sightings, notes, settings, **later, earlier_record=earlier)
     except InvalidValueError as error:
         raise InterchangeError(f"survey: {error}") from error
-    return SurveyDocument(head, survey, template, rules, files, removed, log)
+    return SurveyDocument(head, survey, template, rules, rates, files, removed, log)
+
+
+def _reader(kind: Kind) -> Callable[[object, str, int], Any]:
+    return lambda item, where, i: kind.read(_named(item, where, f"{kind.name.replace('_', '-')}-{i + 1}"), where)
 
 
 def _check_format(given: Fields) -> None:
@@ -187,9 +203,9 @@ def _check_format(given: Fields) -> None:
     if given.take("format") != FORMAT:
         raise InterchangeError(f"survey.format: expected '{FORMAT}'; this is another kind of document")
     version = given.integer("version")
-    if version != VERSION:
+    if not 1 <= version <= VERSION:
         raise InterchangeError(
-            f"survey.version: {version}; this program reads version {VERSION}"
+            f"survey.version: {version}; this program reads versions 1 to {VERSION}"
             + ("; update corromap" if version > VERSION else "")
         )
 

@@ -21,7 +21,7 @@ __all__ = ["APPLICATION_ID", "CURRENT_VERSION", "SCHEMAS", "STEPS", "create_sche
 APPLICATION_ID = 0x436F724D
 """``CorM`` in ASCII: what ``file`` sees at offset 68 of a survey file."""
 
-CURRENT_VERSION = 1
+CURRENT_VERSION = 2
 
 _THING = "id TEXT PRIMARY KEY, position INTEGER NOT NULL"
 _ON_PHOTO = "photo TEXT NOT NULL REFERENCES photos (id) DEFERRABLE INITIALLY DEFERRED"
@@ -53,11 +53,33 @@ _VERSION_1 = (
     "CREATE INDEX sightings_by_photo ON sightings (photo)",
 )
 
-SCHEMAS: Mapping[int, tuple[str, ...]] = {1: _VERSION_1}
+_NAME_2 = "name TEXT PRIMARY KEY CHECK (name IN ('car', 'settings', 'template', 'rules', 'rates', 'earlier'))"
+_WORKED_OUT = "name TEXT NOT NULL, thing TEXT NOT NULL, document TEXT NOT NULL"
+_THINGS_2 = ("hand_findings", "shell_checks", "settlements", "ties", "lengths", "scales")
+_NEW_2 = (
+    f"CREATE TABLE documents ({_NAME_2}, document TEXT NOT NULL) STRICT, WITHOUT ROWID",
+    *(f"CREATE TABLE {name} ({_THING}, document TEXT NOT NULL) STRICT" for name in _THINGS_2),
+    *(f"CREATE INDEX {name}_in_order ON {name} (position)" for name in _THINGS_2),
+    # what was worked out from the photos' bytes and may be thrown away at any time; not logged
+    f"CREATE TABLE worked_out ({_WORKED_OUT}, PRIMARY KEY (name, thing)) STRICT, WITHOUT ROWID",
+)
+_VERSION_2 = (*(text for text in _VERSION_1 if not text.startswith("CREATE TABLE documents ")), *_NEW_2)
+
+SCHEMAS: Mapping[int, tuple[str, ...]] = {1: _VERSION_1, 2: _VERSION_2}
 """Every statement of every version, exactly as SQLite keeps it."""
 
-STEPS: Mapping[int, Callable[[sqlite3.Connection], None]] = {}
-"""How to get from version n to n + 1; none is needed yet."""
+
+def _to_version_2(conn: sqlite3.Connection) -> None:
+    """Add findings by hand, shell checks, settlements, ties, lengths, scales, rates and the earlier record."""
+    conn.execute("ALTER TABLE documents RENAME TO documents_1")
+    for statement in _NEW_2:
+        conn.execute(statement)
+    conn.execute("INSERT INTO documents SELECT name, document FROM documents_1")
+    conn.execute("DROP TABLE documents_1")
+
+
+STEPS: Mapping[int, Callable[[sqlite3.Connection], None]] = {1: _to_version_2}
+"""How to get from version n to n + 1."""
 
 
 def create_schema(conn: sqlite3.Connection) -> None:

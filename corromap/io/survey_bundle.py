@@ -23,6 +23,7 @@ from corromap.io.document_fields import Document
 from corromap.io.json_text import canonical
 from corromap.io.migrations import create_schema
 from corromap.io.survey_db import new_database, reading
+from corromap.io.survey_kinds import KINDS, earlier_document
 from corromap.io.survey_record import (
     SurveyHead,
     SurveyRecord,
@@ -246,10 +247,22 @@ def _differences(conn: sqlite3.Connection, record: SurveyRecord) -> Iterator[Log
         ("settings", codec.settings_document(survey.settings)),
         ("template", record.template_document),
         ("rules", record.rules_document),
+        ("rates", record.rates_document),
+        ("earlier", earlier_document(survey.earlier_record)),
     ):
-        yield edits.entry(conn, kind, kind, document)
+        if not _says_the_same(conn, kind, document):
+            yield edits.entry(conn, kind, kind, document)
     for kind, wanted in _wanted(survey):
         yield from _table_differences(conn, kind, wanted)
+
+
+def _says_the_same(conn: sqlite3.Connection, kind: str, document: Document) -> bool:
+    """Whether what is there stands for the same: an earlier version left out what it did not know."""
+    row = rows.read_row(conn, kind, kind)
+    text = row.document if row else rows.UNSAID.get(kind)
+    return text is not None and checked_row(kind, kind, rows.Row(text)) == checked_row(
+        kind, kind, rows.Row(canonical(document))
+    )
 
 
 def _wanted(survey: Survey) -> Iterable[tuple[str, dict[str, tuple[Document, str]]]]:
@@ -258,6 +271,8 @@ def _wanted(survey: Survey) -> Iterable[tuple[str, dict[str, tuple[Document, str
     sightings = {sighting_key(s.photo, s.datum): (codec.sighting_document(s), s.photo) for s in survey.sightings}
     yield "sighting", dict(sightings)
     yield "note", {n.id: (codec.note_document(n), "") for n in survey.notes}
+    for kind in KINDS.values():
+        yield kind.name, {value.id: (kind.write(value), "") for value in getattr(survey, kind.key)}
 
 
 def _table_differences(

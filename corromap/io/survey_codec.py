@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict, fields
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -205,8 +205,8 @@ def parse_car(value: object, where: str) -> Car:
 
 
 def settings_document(settings: Settings) -> Document:
-    """Error sizes as a document."""
-    return {name: float(value) for name, value in asdict(settings).items()}
+    """Write the settings as a document."""
+    return {name: value if isinstance(value, str) else float(value) for name, value in asdict(settings).items()}
 
 
 def parse_settings(value: object, where: str) -> Settings:
@@ -217,10 +217,13 @@ def parse_settings(value: object, where: str) -> Settings:
     InterchangeError
         With the path to the fault.
     """
-    given, usual = Fields(value, where), Settings()
-    numbers = {field.name: given.number(field.name, getattr(usual, field.name)) for field in fields(Settings)}
+    given, usual = Fields(value, where), asdict(Settings())
+    read: dict[str, Any] = {
+        name: given.text(name, default, longest=40) if isinstance(default, str) else given.number(name, default)
+        for name, default in usual.items()
+    }
     given.done()
-    return _made(where, lambda: Settings(**numbers))
+    return _made(where, lambda: Settings(**read))
 
 
 def stored(text: str) -> object:

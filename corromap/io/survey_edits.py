@@ -11,6 +11,7 @@ from corromap.frames import MarkId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document
+from corromap.io.survey_kinds import KINDS, photos_of
 from corromap.io.survey_record import checked_text, read_record, reference_faults
 from corromap.io.survey_rows import LogEntry, Row
 from corromap.survey import Mark, Photo
@@ -39,8 +40,18 @@ def entry(conn: sqlite3.Connection, kind: str, thing: str, document: Document, p
     before = rows.read_row(conn, kind, thing)
     if kind in {"mark", "sighting"}:
         required(conn, "photo", parent)
+    if kind in KINDS:
+        _require_named(conn, KINDS[kind].read(document, kind))
     position = before.position if before else _last_place(conn, kind)
     return LogEntry(kind, thing, before, Row(checked_text(kind, document), position, parent))
+
+
+def _require_named(conn: sqlite3.Connection, value: object) -> None:
+    illustrated = getattr(value, "photo", None)
+    for photo in dict.fromkeys((*photos_of(value), *([illustrated] if illustrated else []))):
+        required(conn, "photo", photo)
+    if (mark := getattr(value, "mark", None)) is not None:
+        required(conn, "mark", mark)
 
 
 def _last_place(conn: sqlite3.Connection, kind: str) -> int:
@@ -99,21 +110,40 @@ def photo_removed(conn: sqlite3.Connection, photo: PhotoId) -> list[LogEntry]:
     gone = [removal(conn, "photo", photo)]
     for kind in ("mark", "sighting"):
         gone += [removal(conn, kind, thing) for thing in rows.ids_on_photo(conn, kind, photo)]
-    return gone
+    marks = {step.thing for step in gone if step.kind == "mark"}
+    return gone + _hanging(conn, photo, marks)
+
+
+def _hanging(conn: sqlite3.Connection, photo: PhotoId | None, marks: set[str]) -> list[LogEntry]:
+    """Take out what goes with a photo and with marks; findings only lose their photo."""
+    steps = []
+    for kind in KINDS.values():
+        for thing, row in rows.all_rows(conn, kind.name):
+            value = kind.read(codec.stored(row.document), thing)
+            named = photos_of(value)
+            if (photo is not None and photo in named) or getattr(value, "mark", None) in marks:
+                steps.append(removal(conn, kind.name, thing))
+            elif photo is not None and not named and getattr(value, "photo", None) == photo:
+                steps.append(entry(conn, kind.name, thing, kind.write(replace(value, photo=None))))
+    return steps
 
 
 def removed_label(entries: Sequence[LogEntry]) -> str:
     """Words for the log: which photo was taken out, by its name, and what went with it."""
     photo, *others = entries
     name = codec.parse_photo(codec.stored(photo.before.document), "photo").name if photo.before else photo.thing
-    also = f" with {len(others)} marks and datum points on it" if others else ""
-    return f"photo '{name:.200}' removed{also}"
+    drawn = sum(step.kind in {"mark", "sighting"} for step in others)
+    hanging = sum(step.after is None for step in others) - drawn
+    also = f" with {drawn} marks and datum points on it" if drawn else ""
+    ties = f" and {hanging} ties, scales and settled disagreements" if hanging else ""
+    return f"photo '{name:.200}' removed{also}{ties}"
 
 
 def marks_replaced(conn: sqlite3.Connection, removed: Sequence[MarkId], put: Sequence[Mark]) -> list[LogEntry]:
     """Take marks out and put others in; a mark in both lists is changed."""
     latest = {mark.id: mark for mark in put}
     gone = [removal(conn, "mark", mark) for mark in dict.fromkeys(removed) if mark not in latest]
+    gone += _hanging(conn, None, {step.thing for step in gone})
     made = [entry(conn, "mark", mark.id, codec.mark_document(mark), mark.photo) for mark in latest.values()]
     return gone + placed_in_order(made)
 
@@ -128,11 +158,20 @@ def template_changed(conn: sqlite3.Connection, document: Document) -> list[LogEn
     """
     old = read_record(conn)
     survey = old.survey
-    named = [*survey.sightings, *(m for m in survey.marks if m.panels), *(n for n in survey.notes if n.zone)]
+    named = [
+        *survey.sightings,
+        *(m for m in survey.marks if m.panels),
+        *(n for n in survey.notes if n.zone),
+        *survey.hand_findings,
+        *survey.lengths,
+        *survey.scales,
+        *(t for t in survey.ties if t.panel),
+    ]
     if named and document.get("id") != old.template_document.get("id"):
         raise SurveyFileError(
             f"the template cannot be exchanged: {len(survey.sightings)} placed datum points and "
-            f"{len(named) - len(survey.sightings)} marks or notes belong to '{old.template_document.get('id')}'; "
+            f"{len(named) - len(survey.sightings)} marks, notes, findings, lengths, scales or ties belong to "
+            f"'{old.template_document.get('id')}'; "
             "remove them first, or start another survey"
         )
     faults = reference_faults(replace(old, template_document=document))

@@ -20,7 +20,6 @@ from corromap.io.json_text import parse
 from corromap.io.survey_db import new_database, stored_version, with_suffix, writing
 from corromap.io.survey_editor import (
     MAX_PHOTO_BYTES,
-    SurveyEditor,
     require_revision,
     rules_as_document,
     template_as_document,
@@ -34,6 +33,7 @@ from corromap.io.survey_record import (
     utc_now,
     write_head,
 )
+from corromap.io.survey_record_editor import RecordEditor
 from corromap.io.survey_rows import Change, LogEntry, Row
 from corromap.survey import Car, Settings
 
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 __all__ = ["MAX_PHOTO_BYTES", "SurveyFile", "SurveyRecord", "new_id"]
 
 
-class SurveyFile(SurveyEditor):
+class SurveyFile(RecordEditor):
     """One survey file, opened by one window, with everything that changes it.
 
     Make it with `create` or `open`. Parameters and attributes are those of

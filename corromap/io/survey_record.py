@@ -6,18 +6,19 @@ import hashlib
 import secrets
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, cast
 
 from corromap import __version__
 from corromap.errors import InterchangeError, InvalidValueError, SurveyFileError
-from corromap.frames import DatumId, PhotoId
+from corromap.frames import DatumId, PanelId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
 from corromap.io.document_fields import Document, checked_id, parse_object
 from corromap.io.json_text import canonical, parse
+from corromap.io.survey_kinds import KINDS, parse_earlier
 from corromap.io.survey_rows import Row
 from corromap.survey import Survey
 
@@ -76,12 +77,15 @@ class SurveyRecord:
     revision : int
         Of the file when it was read; give it to the next change as
         `expected_revision`.
+    rates_document : dict
+        Rates of the repair plan that differ from the usual ones; empty for none.
     """
 
     survey: Survey
     template_document: Document
     rules_document: Document
     revision: int
+    rates_document: Document = field(default_factory=dict)
 
     @cached_property
     def template(self) -> BodyTemplate:
@@ -122,6 +126,9 @@ _PARSERS: Mapping[str, Callable[[object, str], Any]] = {
     "settings": codec.parse_settings,
     "rules": parse_object,
     "template": parse_object,
+    "rates": parse_object,
+    "earlier": parse_earlier,
+    **{kind.name: kind.read for kind in KINDS.values()},
 }
 
 
@@ -131,7 +138,7 @@ def new_id(prefix: str) -> str:
     Parameters
     ----------
     prefix : str
-        ``mark`` or ``note``.
+        ``mark``, ``note``, ``tie`` and the like.
 
     Returns
     -------
@@ -225,14 +232,18 @@ def read_record(conn: sqlite3.Connection, known: Known | None = None) -> SurveyR
             tuple(_things(conn, "sighting", known)),
             tuple(_things(conn, "note", known)),
             single["settings"],
+            **{kind.key: tuple(_things(conn, kind.name, known)) for kind in KINDS.values()},
+            earlier_record=single["earlier"],
         )
     except InvalidValueError as error:
         raise SurveyFileError(f"is damaged: {error}") from error
-    return SurveyRecord(survey, single["template"], single["rules"], rows.revision(conn))
+    return SurveyRecord(survey, single["template"], single["rules"], rows.revision(conn), single["rates"])
 
 
 def _single(conn: sqlite3.Connection, kind: str, known: Known) -> Any:  # noqa: ANN401  # by kind
     row = rows.read_row(conn, kind, kind)
+    if row is None and kind in rows.UNSAID:
+        row = Row(rows.UNSAID[kind])
     if row is None:
         raise SurveyFileError(f"lacks its {kind}; the file is damaged")
     return _value(kind, kind, row, known)
@@ -304,7 +315,26 @@ def reference_faults(record: SurveyRecord) -> list[str]:
         for i, note in enumerate(survey.notes)
         if note.zone is not None and note.zone not in template.zone_by_id
     ]
-    return faults
+    return faults + _later_faults(survey, template, panels)
+
+
+def _later_faults(survey: Survey, template: BodyTemplate, panels: set[PanelId]) -> list[str]:
+    placed = [
+        *((f"hand_findings[{i}]", finding.panel) for i, finding in enumerate(survey.hand_findings)),
+        *((f"scales[{i}]", scale.panel) for i, scale in enumerate(survey.scales)),
+        *((f"ties[{i}]", tie.panel) for i, tie in enumerate(survey.ties)),
+    ]
+    faults = [
+        f"{where}.panel: template '{template.id}' has no panel '{panel}'"
+        for where, panel in placed
+        if panel is not None and panel not in panels
+    ]
+    return faults + [
+        f"lengths[{i}]: template '{template.id}' has no datum point '{datum}'"
+        for i, length in enumerate(survey.lengths)
+        for datum in (length.first, length.second)
+        if datum not in template.datum_points
+    ]
 
 
 def write_head(conn: sqlite3.Connection, head: SurveyHead) -> None:

@@ -17,16 +17,30 @@ from corromap.errors import SurveyFileError
 from corromap.io.document_fields import Fields
 from corromap.io.json_text import canonical, parse
 
-__all__ = ["ACTIONS", "SINGLES", "TABLES", "Change", "LogEntry", "Row"]
+__all__ = ["ACTIONS", "SINGLES", "TABLES", "UNSAID", "Change", "LogEntry", "Row"]
 
-TABLES = {"photo": "photos", "mark": "marks", "sighting": "sightings", "note": "notes"}
+TABLES = {
+    "photo": "photos",
+    "mark": "marks",
+    "sighting": "sightings",
+    "note": "notes",
+    "hand_finding": "hand_findings",
+    "shell_check": "shell_checks",
+    "settlement": "settlements",
+    "tie": "ties",
+    "length": "lengths",
+    "scale": "scales",
+}
 """Table of each kind of thing."""
 
 PARENTS = {"photo": "sha256", "mark": "photo", "sighting": "photo"}
 """Column beside the document by which a thing hangs on another."""
 
-SINGLES = ("car", "settings", "template", "rules")
+SINGLES = ("car", "settings", "template", "rules", "rates", "earlier")
 """Documents of which a survey has one, and which may change."""
+
+UNSAID = {"rates": "{}", "earlier": '{"sha256":""}'}
+"""Singles that a survey may lack, with what that stands for."""
 
 
 ACTIONS = ("start", "change", "undo", "redo")
@@ -139,8 +153,11 @@ def next_position(conn: sqlite3.Connection, kind: str) -> int:
 def write_row(conn: sqlite3.Connection, kind: str, thing: str, row: Row | None) -> None:
     """Put a thing into its table, or take it out when the row is None."""
     if kind in SINGLES:
-        if row is None:
+        if row is None and kind not in UNSAID:
             raise SurveyFileError(f"the log would leave the survey without '{kind}'; the file is damaged")
+        if row is None:
+            conn.execute("DELETE FROM documents WHERE name = ?", (kind,))
+            return
         conn.execute("INSERT OR REPLACE INTO documents VALUES (?, ?)", (kind, row.document))
     elif row is None:
         conn.execute(f"DELETE FROM {TABLES[kind]} WHERE id = ?", (thing,))  # noqa: S608  # table name is ours

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corromap.survey import Mark, MarkKind, RustStage
+from corromap.survey import MEASURED_KINDS, Mark, MarkKind, RustStage
 
 __all__ = [
     "AFFECTED",
@@ -40,7 +40,7 @@ STAGES = (RustStage.HOLED, RustStage.SCALED, RustStage.SURFACE)
 _CLASSES: tuple[tuple[MarkKind, RustStage | None], ...] = (
     (MarkKind.RUST, None),
     *((MarkKind.RUST, stage) for stage in STAGES),
-    *((kind, None) for kind in MarkKind if kind is not MarkKind.RUST),
+    *((kind, None) for kind in MEASURED_KINDS if kind is not MarkKind.RUST),
 )
 
 
@@ -156,7 +156,7 @@ def resolved_layer(kind: MarkKind) -> str:
 AFFECTED = "affected"
 
 LAYERS: tuple[Layer, ...] = (
-    *(Layer(kind_layer(kind), _of_kinds([kind]), _of_kinds([])) for kind in MarkKind),
+    *(Layer(kind_layer(kind), _of_kinds([kind]), _of_kinds([])) for kind in MEASURED_KINDS),
     *(Layer(stage_layer(s), _of_stages([s]), _of_stages(STAGES[:i])) for i, s in enumerate(STAGES)),
     *(
         Layer(resolved_layer(kind), _of_kinds([kind]), _of_kinds(PRECEDENCE[:i]))

@@ -16,7 +16,7 @@ from corromap.projection.result import PhotoProjection, ProjectedMark, Projectio
 from corromap.projection.seen import seen_area
 from corromap.projection.view import Geometries, PanelView, panel_views, polygons_of, straighten, view_of
 from corromap.registration.result import Registration, RegistrationFailure
-from corromap.survey import Mark, Photo, Settings, Survey
+from corromap.survey import MEASURED_KINDS, Mark, Photo, Settings, Survey
 from corromap.template import BodyTemplate, Panel
 
 __all__ = ["Registrations", "join_projections", "project", "project_one", "project_photo"]
@@ -97,6 +97,7 @@ def project_photo(
         Marks, fates and seen areas of this photo.
     """
     views = panel_views(photo, _placed(photo, registrations), template)
+    marks = [mark for mark in marks if mark.kind in MEASURED_KINDS]
     if not views:
         return PhotoProjection(photo.id, (), tuple(not_placed(mark, photo) for mark in marks), ())
     lens = next(iter(views.values())).registration.lens

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from corromap.evaluation import Evaluation
 from corromap.io import survey_codec as codec
+from corromap.io.survey_kinds import KINDS, earlier_document
 from corromap.io.templates import template_document
 from corromap.survey import Survey
 
@@ -66,6 +67,8 @@ def _survey_document(survey: Survey) -> dict[str, object]:
         "marks": [codec.mark_document(mark) for mark in survey.marks],
         "sightings": [codec.sighting_document(sighting) for sighting in survey.sightings],
         "notes": [codec.note_document(note) for note in survey.notes],
+        "earlier": earlier_document(survey.earlier_record),
+        **{kind.key: [kind.write(value) for value in getattr(survey, kind.key)] for kind in KINDS.values()},
     }
 
 

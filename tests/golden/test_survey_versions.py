@@ -10,6 +10,7 @@ import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -58,17 +59,31 @@ def test_it_opens_and_is_sound(old: Path) -> None:
     assert file.check() == ()
 
 
+LATER_LISTS = ("hand_findings", "shell_checks", "settlements", "ties", "lengths", "scales")
+
+
+def as_written_today(exported: dict[str, Any]) -> dict[str, Any]:
+    """Add what later versions say where an earlier one was silent."""
+    unsaid = {name: [] for name in LATER_LISTS} | {"rates": {}, "earlier": {"sha256": ""}}
+    settings = {
+        "smallest_hole_mm": 5.0, "picture_mm_per_px": 1.0, "patch_gap_mm": 2.0,
+        "paper": "A4", "length_unit": "mm", "language": "en", "currency": "EUR",
+    }  # fmt: skip
+    return unsaid | exported | {"version": 2, "settings": settings | exported["settings"]}
+
+
 def test_it_holds_what_it_held(old: Path, tmp_path: Path) -> None:
     expected = json.loads((GOLDEN / f"{old.stem}.json").read_text("utf-8"))
     folder = export_folder(SurveyFile.open(old).path, tmp_path / "out")
-    assert json.loads((folder / "survey.json").read_text("utf-8")) == expected
+    assert json.loads((folder / "survey.json").read_text("utf-8")) == as_written_today(expected)
     file = import_folder(folder, tmp_path / "again")
     assert as_plain(file.load().survey) == as_plain(SurveyFile.open(old).load().survey)
 
 
 def test_a_few_values_read_by_eye(old: Path) -> None:
     survey = SurveyFile.open(old).load().survey
-    assert [p.name for p in survey.photos] == ["\U0001f697 \U0001f469\u200d\U0001f527 e\u0301 \u00e9.png", "sill.png"]
+    assert survey.photos[0].name == "\U0001f697 \U0001f469\u200d\U0001f527 e\u0301 \u00e9.png"
+    assert survey.photos[1].name.startswith("sill.")
     assert [(m.id, m.photo, m.kind.value) for m in survey.marks] == [
         ("m1", "photo-1", "rust"),
         ("m2", "photo-2", "patch"),
@@ -78,6 +93,26 @@ def test_a_few_values_read_by_eye(old: Path) -> None:
     assert survey.marks[0].outline.exterior_px.tolist() == [[1.5, 2.25], [10.1, 1 / 3], [5e-324, 7.0]]
     assert (survey.sightings[0].datum, survey.sightings[0].at_px.tolist()) == ("drain", [3.25, 0.0])
     assert survey.settings.outline_sigma_px == 2.5
+
+
+def test_what_version_2_brought_read_by_eye(tmp_path: Path) -> None:
+    record = SurveyFile.open(build(2, tmp_path / "v2.corromap")).load()
+    survey = record.survey
+    assert [(f.kind.value, f.at_mm.tolist(), f.thickness_mm) for f in survey.hand_findings] == [
+        ("gauge", [1 / 3, 5e-324], 0.55),
+        ("magnet", [10.0, 20.0], None),
+    ]
+    assert [(c.kind.value, c.place, c.ground_mm, c.raised_mm, c.found) for c in survey.shell_checks] == [
+        ("door gap", "left top", 4.5, 6.0, None),
+        ("door binds", "right", None, None, True),
+    ]
+    assert [(w.mark, w.photo, w.view.value) for w in survey.settlements] == [("m1", "photo-2", "cannot tell")]
+    assert survey.ties[0].new_px.tolist() == survey.ties[0].known_px.tolist()[::-1]
+    assert (survey.lengths[0].length_mm, survey.lengths[0].sigma_mm) == (901.5, 1.5)
+    assert survey.scales[0].at_mm.tolist() == [[0.0, 0.0], [100.0, 0.0]]
+    assert (survey.settings.paper, survey.settings.length_unit, survey.settings.currency) == ("Letter", "in", "GBP")
+    assert record.rates_document == {"cost": {"per_hour": [60.0, 90.0]}}
+    assert survey.earlier_record == "ab" * 32
 
 
 def test_a_stranger_may_have_it_too(old: Path, tmp_path: Path) -> None:

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corromap.measures import Figure, Measures
-from corromap.survey import MarkKind, RustStage
+from corromap.survey import MEASURED_KINDS, MarkKind, RustStage
 from tests.geo_scene import FLOOR, HEIGHT, WIDTH, Scene, template, view
 
-KINDS = [(MarkKind.RUST, None), *((MarkKind.RUST, s) for s in RustStage), *((k, None) for k in list(MarkKind)[1:])]
+KINDS = [(MarkKind.RUST, None), *((MarkKind.RUST, s) for s in RustStage), *((k, None) for k in MEASURED_KINDS[1:])]
 
 rings = (
     st.lists(st.tuples(st.floats(-200, WIDTH + 200), st.floats(-200, HEIGHT + 200)), min_size=3, max_size=9)
@@ -95,7 +95,7 @@ def test_union_is_at_most_the_sum_and_kinds_share_out_the_affected(marks: list) 
     scene = scene_of(marks)
     measures, projection = scene.measures(), scene.projection()
     whole = measures.groups[0]
-    for kind in MarkKind:
+    for kind in MEASURED_KINDS:
         summed = sum(m.area.area for m in projection.marks if m.mark.kind is kind)
         assert whole.kinds[kind].area_mm2 <= summed + 1e-6
     resolved = sum(f.area_mm2 for f in whole.resolved.values())
@@ -109,7 +109,7 @@ def test_adding_a_mark_never_lowers_a_measure(marks: list, extra: tuple) -> None
     """Own figures, affected ground, worst stage, separate marks, patches on patches, near mountings."""
     before, after = scene_of(marks).measures(), scene_of([*marks, extra]).measures()
     for old, new in zip((*before.zones, *before.groups), (*after.zones, *after.groups), strict=True):
-        pairs = [(old.kinds[k], new.kinds[k]) for k in MarkKind]
+        pairs = [(old.kinds[k], new.kinds[k]) for k in MEASURED_KINDS]
         pairs += [(old.affected, new.affected), (old.stages[RustStage.HOLED], new.stages[RustStage.HOLED])]
         for was, now in pairs:
             assert now.area_mm2 >= was.area_mm2 - 1e-6

@@ -163,7 +163,7 @@ def with_change(path: str, value: object) -> dict[str, Any]:
 
 BOTH = [  # refused by the reader, with the path, and by the JSON Schema
     ("format", "something else", r"survey\.format"),
-    ("version", 2, r"survey\.version: 2; this program reads version 1; update corromap"),
+    ("version", 3, r"survey\.version: 3; this program reads versions 1 to 2; update corromap"),
     ("version", "1", r"survey\.version: expected a whole number"),
     ("template", ..., r"survey: key 'template' is missing"),
     ("template", 7, r"survey\.template: expected an object, found 7"),

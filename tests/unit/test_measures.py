@@ -7,11 +7,11 @@ import pytest
 
 from corromap.errors import InvalidValueError
 from corromap.measures import Figure, GroupMeasure, Measures, ZoneMeasure, measure
-from corromap.survey import MarkKind, RustStage
+from corromap.survey import MEASURED_KINDS, RustStage
 from corromap.uncertainty import sigma_of
 from tests.geo_scene import FLOOR, SILL, Scene, disc, rect, template, view
 
-RUST, FILLER, PATCH, HIDDEN, SOUND = MarkKind
+RUST, FILLER, PATCH, HIDDEN, SOUND = MEASURED_KINDS
 
 
 def floor_scene(photos: str = "ab", scale_sigma: float = 0.01) -> Scene:
@@ -33,7 +33,7 @@ def test_nothing_marked_is_nothing_with_no_width() -> None:
     measures = floor_scene().measures()
     assert [z.zone for z in measures.zones] == ["rear", "front", "sill-all", "beam-all"]
     for z in measures.zones:
-        assert set(z.kinds) == set(MarkKind)
+        assert set(z.kinds) == set(MEASURED_KINDS)
         assert z.affected == Figure(0, 0, 0, 0, 0, 0, 0, 0, 0, ())
     assert measures.near_mountings == ()
 

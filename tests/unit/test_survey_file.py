@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from corromap.by_hand import SettledView, Settlement
+from corromap.control import ScaleSighting
 from corromap.errors import InvalidValueError, PhotoError, StaleSurveyError, SurveyFileError, TemplateError
-from corromap.frames import DatumId, MarkId, NoteId, PanelId, PhotoId, PhotoOutline, ZoneId
+from corromap.frames import DatumId, MarkId, NoteId, PanelId, PhotoId, PhotoOutline, ScaleId, SettlementId, ZoneId
 from corromap.io.migrations import APPLICATION_ID, CURRENT_VERSION
 from corromap.io.survey_file import SurveyFile, new_id
 from corromap.survey import Car, Mark, MarkKind, Note, Settings, Sighting
@@ -25,6 +28,8 @@ from tests.store_scene import (
     rules_document,
     triangle,
 )
+
+PHOTO = PhotoId("photo-1")
 
 
 @pytest.fixture
@@ -116,7 +121,9 @@ def test_removing_a_photo_takes_its_marks_along_and_undo_brings_all_back(tmp_pat
     file.remove_photo(PhotoId("photo-2"))
     left = file.load().survey
     assert {mark.photo for mark in left.marks} == {"photo-1"}
-    assert file.undo() == "photo 'sill.jpg' removed with 3 marks and datum points on it"
+    assert file.undo() == (
+        "photo 'sill.jpg' removed with 3 marks and datum points on it and 2 ties, scales and settled disagreements"
+    )
     assert as_plain(file.load().survey) == before
     assert file.photo_bytes(PhotoId("photo-2")) == picture(2, "JPEG")
 
@@ -263,7 +270,8 @@ def test_template_may_be_chosen_again_until_something_hangs_on_it(file: SurveyFi
     assert file.undo() == "template 'other-floor' chosen"
     file.add_photo(picture(1), "a.png")
     file.put_sighting(Sighting(PhotoId("photo-1"), DatumId("drain"), [1, 2]))
-    with pytest.raises(SurveyFileError, match="1 placed datum points and 0 marks or notes belong to 'one-floor'"):
+    told = "1 placed datum points and 0 marks, notes, findings, lengths, scales or ties belong to .one-floor."
+    with pytest.raises(SurveyFileError, match=told):
         file.set_template(other)
     file.set_template(TEMPLATE | {"revision": 2})
     assert file.load().template.revision == 2
@@ -316,3 +324,81 @@ def test_a_copy_without_history_holds_no_removed_photo(tmp_path: Path) -> None:
 
 def test_ids_do_not_repeat() -> None:
     assert len({new_id("mark") for _ in range(1000)}) == 1000
+
+
+# What stands beside photos and marks
+
+
+def test_a_photo_takes_its_ties_along_and_findings_lose_only_their_picture(tmp_path: Path) -> None:
+    file = full_file(tmp_path)
+    before = as_plain(file.load().survey)
+    file.remove_photo(PhotoId("photo-1"))
+    left = file.load().survey
+    assert (left.ties, left.scales, left.settlements) == ((), (), ())
+    assert [(found.id, found.photo) for found in left.hand_findings] == [("h1", None), ("h2", None)]
+    assert file.check() == ()
+    file.undo()
+    assert as_plain(file.load().survey) == before
+
+
+def test_a_mark_takes_the_word_on_it_along(tmp_path: Path) -> None:
+    file = full_file(tmp_path)
+    file.remove_mark(MarkId("m1"))
+    assert file.load().survey.settlements == ()
+    file.undo()
+    assert [word.mark for word in file.load().survey.settlements] == ["m1"]
+
+
+def test_rates_and_earlier_record_can_be_undone_to_nothing(file: SurveyFile) -> None:
+    file.set_rates({"hours": {"per_metre": [1.0, 2.0]}})
+    file.set_earlier_record("0f" * 32)
+    assert file.load().rates_document == {"hours": {"per_metre": [1.0, 2.0]}}
+    assert file.load().survey.earlier_record == "0f" * 32
+    file.undo()
+    file.undo()
+    assert (file.load().rates_document, file.load().survey.earlier_record) == ({}, "")
+    assert file.check() == ()
+    file.redo()
+    assert file.load().rates_document == {"hours": {"per_metre": [1.0, 2.0]}}
+
+
+@pytest.mark.parametrize(
+    ("put", "told"),
+    [
+        pytest.param(
+            lambda f: f.put_settlement(
+                Settlement(SettlementId("x"), MarkId("no"), PhotoId("photo-1"), SettledView.THERE)
+            ),
+            "there is no mark 'no'",
+            id="mark",
+        ),
+        pytest.param(
+            lambda f: f.put_scale(
+                ScaleSighting(ScaleId("x"), PhotoId("no"), PanelId("floor"), [[0, 0], [1, 1]], [[0, 0], [9, 9]])
+            ),
+            "there is no photo 'no'",
+            id="photo",
+        ),
+        pytest.param(lambda f: f.set_earlier_record("short"), "expected 64 digits of 0-9 a-f", id="hash"),
+    ],
+)
+def test_what_names_something_that_is_not_there_is_refused(
+    tmp_path: Path, put: Callable[[SurveyFile], object], told: str
+) -> None:
+    file = full_file(tmp_path)
+    before = file.revision
+    with pytest.raises(SurveyFileError, match=told):
+        put(file)
+    assert file.revision == before
+
+
+def test_worked_out_documents_are_kept_and_are_no_change(tmp_path: Path) -> None:
+    file = full_file(tmp_path)
+    before = file.revision
+    file.keep_worked_out("quality", {"ab": {"sharp": 0.5}, "cd": {"sharp": 1.5}})
+    file.keep_worked_out("quality", {"ab": {"sharp": 0.25}})
+    again = SurveyFile.open(file.path)
+    assert again.worked_out("quality") == {"ab": {"sharp": 0.25}, "cd": {"sharp": 1.5}}
+    assert again.worked_out("other") == {}
+    assert again.revision == before
+    assert again.check() == ()

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corromap.frames import PanelId, PhotoId, ZoneId
-from corromap.survey import MarkKind, RustStage
+from corromap.survey import MEASURED_KINDS, MarkKind, RustStage
 from corromap.template import BodyTemplate, Panel
 from tools.truth_bench.cameras import Shot
 from tools.truth_bench.hand import COARSEST_MM_PER_PX, Drawn, detail_mm_per_px
@@ -35,7 +35,7 @@ AFFECTED = (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)
 STAGES = (RustStage.HOLED, RustStage.SCALED, RustStage.SURFACE)
 
 FIGURES = (
-    *(f"kind:{kind}" for kind in MarkKind if kind is not MarkKind.SOUND),
+    *(f"kind:{kind}" for kind in MEASURED_KINDS if kind is not MarkKind.SOUND),
     *(f"stage:{stage}" for stage in STAGES),
     "resolved:filler",
     "resolved:patch",
@@ -72,7 +72,7 @@ def _union(pieces: Sequence[Drawn], kind: MarkKind | None = None, stage: RustSta
 
 def _figures(pieces: Sequence[Drawn]) -> dict[str, shapely.Geometry]:
     """Ground of every figure on one panel."""
-    kinds = [kind for kind in MarkKind if kind is not MarkKind.SOUND]
+    kinds = [kind for kind in MEASURED_KINDS if kind is not MarkKind.SOUND]
     by_kind: dict[MarkKind, shapely.Geometry] = {kind: _union(pieces, kind) for kind in kinds}
     found = {f"kind:{kind}": area for kind, area in by_kind.items()}
     above: shapely.Geometry = shapely.Polygon()

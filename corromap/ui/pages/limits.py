@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
@@ -60,10 +61,10 @@ def _size(held: state.OpenSurvey, name: str, title: str) -> None:
 
 
 def _save_size(held: state.OpenSurvey, name: str) -> None:
-    value = float(st.session_state[f"size_{name}"])
+    changed: dict[str, Any] = {name: float(st.session_state[f"size_{name}"])}
 
     def save(file: SurveyFile) -> None:
-        file.set_settings(replace(held.survey.settings, **{name: value}), expected_revision=file.known_revision)
+        file.set_settings(replace(held.survey.settings, **changed), expected_revision=file.known_revision)
 
     state.change(held, "error size changed", save)
 
