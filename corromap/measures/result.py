@@ -87,6 +87,9 @@ class ZoneMeasure:
         that shows it; shown by none. They sum to 1.
     patch_on_patch : int
         Places where one patch lies on another; see `corromap.measures.patches`.
+    well_of_seen : float
+        Of what was seen, the share seen well enough for the smallest hole to
+        be found; 1 as long as nobody has asked (`corromap.measures.seen_well`).
     """
 
     zone: ZoneId
@@ -99,6 +102,12 @@ class ZoneMeasure:
     hidden_share: float
     never_seen_share: float
     patch_on_patch: int
+    well_of_seen: float = 1.0
+
+    @property
+    def well_share(self) -> float:
+        """Share seen well enough; never more than `seen_share`."""
+        return self.seen_share * self.well_of_seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +128,8 @@ class GroupMeasure:
         As in `ZoneMeasure`, by area.
     patch_on_patch : int
         As in `ZoneMeasure`, each once.
+    well_of_seen : float
+        As in `ZoneMeasure`, by the area seen.
     """
 
     id: str
@@ -133,6 +144,12 @@ class GroupMeasure:
     hidden_share: float
     never_seen_share: float
     patch_on_patch: int
+    well_of_seen: float = 1.0
+
+    @property
+    def well_share(self) -> float:
+        """Share seen well enough; never more than `seen_share`."""
+        return self.seen_share * self.well_of_seen
 
 
 @dataclass(frozen=True, slots=True)

@@ -162,8 +162,12 @@ class Projection:
         One for each mark of the survey, placed or not.
     seen : tuple of SeenArea
         One for each photo and panel it is placed on.
+    withdrawn : tuple of ProjectedMark
+        Marks that a person settled as not there: kept for the record, left
+        out of `marks` and of every figure.
     """
 
     marks: tuple[ProjectedMark, ...]
     fates: tuple[MarkFate, ...]
     seen: tuple[SeenArea, ...]
+    withdrawn: tuple[ProjectedMark, ...] = ()
