@@ -17,11 +17,12 @@ from corromap.measures.layers import AFFECTED, LAYERS, PRECEDENCE, STAGES, kind_
 from corromap.measures.layout import layout_of
 from corromap.measures.patches import PatchOnPatch, patches_on_patches, same_place
 from corromap.measures.result import Figure, GroupMeasure, Measures, ZoneMeasure
+from corromap.measures.structuring import Counting, structure_of
 from corromap.measures.totals import totals_of
 from corromap.measures.touching import most_separate
 from corromap.projection import ProjectedMark, Projection
 from corromap.projection.marks import Registrations
-from corromap.survey import MarkKind, RustStage, Survey
+from corromap.survey import MEASURED_KINDS, MarkKind, RustStage, Survey
 from corromap.template import BodyTemplate, Part, Role, Side
 
 __all__ = ["measure"]
@@ -61,13 +62,18 @@ def measure(projection: Projection, registrations: Registrations, survey: Survey
     for m in projection.marks:
         on.setdefault(m.panel, []).append(m)
     grounds = [ground_of(panel, on[panel.id]) for panel in template.panels if panel.id in on]
-    totals = totals_of(grounds, template, layout)
+    totals = totals_of(grounds, template, layout, survey.settings.patch_gap_mm)
     groups = _groups(template)
     sets = [np.array([i], dtype=np.intp) for i in range(len(template.zones))] + [g.zones for g in groups]
     figures = totals.figures(sets)
     shares = _shares(coverage_mm2(projection.seen, template), totals.zone_area_mm2, sets)
     stacked = _stacked(patches_on_patches(grounds), template, sets)
     split = len(template.zones)
+    near = mounting_distances(projection.marks, template)
+    patched = _LAYER[kind_layer(MarkKind.PATCH)]
+    patches = {zone.id: row[patched] for zone, row in zip(template.zones, figures[:split], strict=False)} | {
+        None: figures[split][patched]
+    }
     return Measures(
         tuple(
             ZoneMeasure(zone.id, zone.area_mm2, *_by_name(row), *share, count)
@@ -80,8 +86,9 @@ def measure(projection: Projection, registrations: Registrations, survey: Survey
             )
             for group, row, share, count in zip(groups, figures[split:], shares[split:], stacked[split:], strict=True)
         ),
-        mounting_distances(projection.marks, template),
+        near,
         layout.sources,
+        structure_of(projection, survey, template, Counting(grounds, totals, patches, near)),
     )  # fmt: skip
 
 
@@ -89,7 +96,7 @@ def _by_name(
     row: Sequence[Figure],
 ) -> tuple[Mapping[MarkKind, Figure], Mapping[RustStage, Figure], Mapping[MarkKind, Figure], Figure]:
     return (
-        {kind: row[_LAYER[kind_layer(kind)]] for kind in MarkKind},
+        {kind: row[_LAYER[kind_layer(kind)]] for kind in MEASURED_KINDS},
         {stage: row[_LAYER[stage_layer(stage)]] for stage in STAGES[::-1]},
         {kind: row[_LAYER[resolved_layer(kind)]] for kind in PRECEDENCE},
         row[_LAYER[AFFECTED]],

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from corromap.frames import MarkId, MountingId, ZoneId
+from corromap.measures.structure import Structure
 from corromap.survey import MarkKind, RustStage
 from corromap.uncertainty import ErrorSource, Gradient
 
@@ -197,9 +198,12 @@ class Measures:
         miss can be told.
     sources : mapping of str to ErrorSource
         Every error source a gradient names.
+    structure : Structure
+        Patchwork, closed sections, findings by hand.
     """
 
     zones: tuple[ZoneMeasure, ...]
     groups: tuple[GroupMeasure, ...]
     near_mountings: tuple[MountingDistance, ...]
     sources: Mapping[str, ErrorSource] = field(default_factory=dict)
+    structure: Structure = field(default_factory=Structure)
