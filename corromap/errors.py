@@ -12,6 +12,7 @@ text says which thing, what was expected, what was found and what to do::
         PhotoError                          a picture file
         TemplateError                       a body template; lists every fault
         RuleSetError                        a rule file
+        RatesError                          rates of the repair plan; knows the place
         InterchangeError                    a survey document
         SurveyFileError                     a survey file
           NewerSchemaError                  written by a later version
@@ -33,6 +34,7 @@ __all__ = [
     "NewerSchemaError",
     "OutputError",
     "PhotoError",
+    "RatesError",
     "RuleSetError",
     "StaleSurveyError",
     "SurveyFileError",
@@ -83,6 +85,23 @@ class TemplateError(InputError):
 
 class RuleSetError(InputError):
     """A rule set is not usable."""
+
+
+class RatesError(InputError):
+    """Rates of the repair plan are not usable.
+
+    Parameters
+    ----------
+    message : str
+        One sentence.
+    path : tuple of str or int
+        Place in the document, for example ``("rate", "labour", "unit")``;
+        numbers of list entries count from 1.
+    """
+
+    def __init__(self, message: str, path: tuple[str | int, ...] = ()) -> None:
+        super().__init__(message)
+        self.path = path
 
 
 class InterchangeError(InputError):
