@@ -1,6 +1,6 @@
 """The whole program in one place: from a survey to everything computed from it.
 
-    photos -> marks + sightings -> registration -> projection -> measures -> assessment
+    photos -> marks + sightings -> registration -> projection -> evidence -> measures -> assessment
 
 App, command line and reports only show an `Evaluation`. `evaluate` gives it
 whole; `StagedEvaluation` holds the steps, each worked out when it is asked
@@ -15,14 +15,20 @@ from functools import cached_property
 
 from corromap import __version__
 from corromap.assessment import Assessment, RuleSet, assess
+from corromap.evidence.detail import SmallestSeen
+from corromap.evidence.quality import QualityMap
+from corromap.evidence.seen_well import PhotoCells, Showing, ZoneEvidence, cells_of, photo_cells, zones_from_cells
+from corromap.evidence.settling import settled_views, with_withdrawn, without_doubtful
 from corromap.frames import PanelId, PhotoId
 from corromap.measures import Measures, measure
+from corromap.measures.doubt import reaching_down
+from corromap.measures.seen_well import with_well_seen
 from corromap.projection import PhotoProjection, Projection, join_projections, project_photo
 from corromap.registration import Registration, RegistrationFailure, place_photos
 from corromap.survey import Mark, Settings, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["Evaluation", "KeptPhotos", "Registrations", "StagedEvaluation", "evaluate"]
+__all__ = ["Evaluation", "KeptPhotos", "Registrations", "StagedEvaluation", "evaluate", "smallest_seen"]
 
 Registrations = Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]
 """Where each photo sits on each panel, or why it does not."""
@@ -46,6 +52,11 @@ class Evaluation:
         Rules and outcome.
     program_version : str
         Of the program that computed it.
+    quality : mapping of PhotoId to QualityMap
+        How well each photo can be judged; photos that were not examined count
+        as sharp and well lit.
+    evidence : tuple of ZoneEvidence
+        How well each zone was shown, in the template's order.
     """
 
     survey: Survey
@@ -56,9 +67,18 @@ class Evaluation:
     measures: Measures
     assessment: Assessment
     program_version: str = __version__
+    quality: Mapping[PhotoId, QualityMap] = field(default_factory=dict)
+    evidence: tuple[ZoneEvidence, ...] = ()
+
+    @property
+    def showing(self) -> Showing:
+        """What the photos show and how well, for the functions of `corromap.evidence`."""
+        return Showing(self.projection, self.registrations, self.quality)
 
 
-def evaluate(survey: Survey, template: BodyTemplate, rules: RuleSet) -> Evaluation:
+def evaluate(
+    survey: Survey, template: BodyTemplate, rules: RuleSet, quality: Mapping[PhotoId, QualityMap] | None = None
+) -> Evaluation:
     """Compute everything from what was recorded.
 
     Parameters
@@ -69,6 +89,9 @@ def evaluate(survey: Survey, template: BodyTemplate, rules: RuleSet) -> Evaluati
         The body's schematic.
     rules : RuleSet
         The limits in force.
+    quality : mapping of PhotoId to QualityMap, optional
+        How well each photo can be judged (`corromap.io.photo_quality.quality_maps`);
+        others count as sharp and well lit.
 
     Returns
     -------
@@ -76,7 +99,23 @@ def evaluate(survey: Survey, template: BodyTemplate, rules: RuleSet) -> Evaluati
         Never fails for a survey that is merely incomplete: what cannot be
         placed or judged is a value in the result.
     """
-    return StagedEvaluation(survey, template, rules, KeptPhotos()).evaluation
+    return StagedEvaluation(survey, template, rules, KeptPhotos(), quality or {}).evaluation
+
+
+def smallest_seen(settings: Settings) -> SmallestSeen:
+    """Say what has to be seen for a place to count as seen well enough.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of the survey.
+
+    Returns
+    -------
+    SmallestSeen
+        The model's limits.
+    """
+    return SmallestSeen(size_mm=settings.smallest_hole_mm, pixels=settings.pixels_across)
 
 
 @dataclass
@@ -89,6 +128,7 @@ class KeptPhotos:
 
     template: BodyTemplate | None = None
     parts: dict[PhotoId, tuple[object, PhotoProjection]] = field(default_factory=dict)
+    cells: dict[PhotoId, tuple[object, dict[PanelId, PhotoCells]]] = field(default_factory=dict)
 
     def part(self, photo: PhotoId, basis: object) -> PhotoProjection | None:
         """Return a photo's part when its basis is still the same.
@@ -119,12 +159,15 @@ class StagedEvaluation:
         As for `evaluate`.
     kept : KeptPhotos
         Shared by the stages of one survey, revision after revision.
+    quality : mapping of PhotoId to QualityMap
+        As for `evaluate`.
     """
 
     survey: Survey
     template: BodyTemplate
     rules: RuleSet
     kept: KeptPhotos
+    quality: Mapping[PhotoId, QualityMap] = field(default_factory=dict)
 
     @cached_property
     def registrations(self) -> Registrations:
@@ -135,29 +178,72 @@ class StagedEvaluation:
     def projection(self) -> Projection:
         """Marks in panel millimetres, what was lost of them, what was seen."""
         if self.kept.template is not self.template:
-            self.kept.template, self.kept.parts = self.template, {}
+            self.kept.template, self.kept.parts, self.kept.cells = self.template, {}, {}
         marks: dict[PhotoId, list[Mark]] = {photo.id: [] for photo in self.survey.photos}
         for mark in self.survey.marks:
             marks[mark.photo].append(mark)
         parts: dict[PhotoId, tuple[object, PhotoProjection]] = {}
         for photo in self.survey.photos:
-            places = {key: found for key, found in self.registrations.items() if key[0] == photo.id}
+            places = self._places(photo.id)
             basis = (photo, _marks_basis(marks[photo.id]), _places_basis(places, self.survey.settings))
             part = self.kept.part(photo.id, basis)
             if part is None:
                 part = project_photo(photo, marks[photo.id], places, self.template, self.survey.settings)
             parts[photo.id] = (basis, part)
         self.kept.parts = parts
-        return join_projections(part for _, part in parts.values())
+        joined = join_projections(part for _, part in parts.values())
+        return with_withdrawn(joined, settled_views(self.survey))
+
+    @cached_property
+    def evidence(self) -> tuple[ZoneEvidence, ...]:
+        """How well each zone was shown."""
+        seen = self.projection.seen  # first of all: it forgets what belongs to another template
+        asked: dict[tuple[PhotoId, PanelId], PhotoCells] = {}
+        kept: dict[PhotoId, tuple[object, dict[PanelId, PhotoCells]]] = {}
+        for photo in self.survey.photos:
+            places = self._places(photo.id)
+            quality = self.quality.get(photo.id)
+            basis = (photo, _places_basis(places, self.survey.settings), quality)
+            known = self.kept.cells.get(photo.id)
+            cells = known[1] if known is not None and known[0] == basis else self._cells(photo.id, quality)
+            kept[photo.id] = (basis, cells)
+            asked |= {(photo.id, panel): found for panel, found in cells.items()}
+        self.kept.cells = kept
+        return zones_from_cells(self.template, seen, asked)
+
+    def _cells(self, photo: PhotoId, quality: QualityMap | None) -> dict[PanelId, PhotoCells]:
+        found, smallest = {}, smallest_seen(self.survey.settings)
+        for seen in self.projection.seen:
+            placed = self.registrations.get((photo, seen.panel))
+            if seen.photo == photo and not seen.area.is_empty and isinstance(placed, Registration):
+                grid = cells_of(self.template.panel(seen.panel))
+                found[seen.panel] = photo_cells(grid, seen, placed, quality, smallest)
+        return found
+
+    def _places(self, photo: PhotoId) -> Registrations:
+        return {key: found for key, found in self.registrations.items() if key[0] == photo}
 
     @cached_property
     def evaluation(self) -> Evaluation:
         """Everything."""
-        measures = measure(self.projection, self.registrations, self.survey, self.template)
-        assessment = assess(measures, self.template, self.rules)
+        measures = self._measured(self.projection)
+        doubted = without_doubtful(self.projection, settled_views(self.survey))
+        least = self._measured(doubted) if doubted is not None else None
         return Evaluation(
-            self.survey, self.template, self.rules, self.registrations, self.projection, measures, assessment
+            survey=self.survey,
+            template=self.template,
+            rules=self.rules,
+            registrations=self.registrations,
+            projection=self.projection,
+            measures=measures if least is None else reaching_down(measures, least),
+            assessment=assess(measures, self.template, self.rules, least=least),
+            quality=self.quality,
+            evidence=self.evidence,
         )
+
+    def _measured(self, projection: Projection) -> Measures:
+        found = measure(projection, self.registrations, self.survey, self.template)
+        return with_well_seen(found, {zone.zone: zone.well_of_seen for zone in self.evidence})
 
 
 def _marks_basis(marks: list[Mark]) -> object:

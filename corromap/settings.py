@@ -16,6 +16,7 @@ _SIZES = {
     "outline_sigma_px": 100.0,
     "coarsest_mm_per_px": 100.0,
     "smallest_hole_mm": 1000.0,
+    "pixels_across": 100.0,
     "picture_mm_per_px": 100.0,
     "patch_gap_mm": 500.0,
 }
@@ -39,6 +40,9 @@ class Settings:
     smallest_hole_mm : float
         The smallest thing that must have been visible for a place to count as
         seen well enough. Default 5 mm: a hole a finger feels, common practice.
+    pixels_across : float
+        Pixels that must span it. Default 2, one line pair: the limit of
+        detection of Johnson (1958), from memory.
     picture_mm_per_px : float
         Scale of the whole picture.
     patch_gap_mm : float
@@ -63,6 +67,7 @@ class Settings:
     outline_sigma_px: float = 3.0
     coarsest_mm_per_px: float = 2.5
     smallest_hole_mm: float = 5.0
+    pixels_across: float = 2.0
     picture_mm_per_px: float = 1.0
     patch_gap_mm: float = 2.0
     paper: str = "A4"

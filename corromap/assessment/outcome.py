@@ -2,16 +2,16 @@
 
 The outcome is the most severe one that a met rule asks for. It is never
 better than the evidence: whatever the rule set says, a load-bearing zone of
-which more than half was not shown cannot leave the survey ``clear``.
+which more than half was not seen well cannot leave the survey ``clear``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from corromap.assessment.reading import Reading, readings
-from corromap.assessment.rules import MeasureName, OutcomeKind, Rule, RuleSet, Unit
+from corromap.assessment.rules import OutcomeKind, Rule, RuleSet, Unit
 from corromap.frames import MarkId, ZoneId
 from corromap.measures import Measures
 from corromap.template import BodyTemplate, Role
@@ -19,7 +19,7 @@ from corromap.template import BodyTemplate, Role
 __all__ = ["Assessment", "Outcome", "RuleResult", "Verdict", "assess"]
 
 UNSEEN_CAP = 0.5
-"""Share of a load-bearing zone that, unseen, bars ``clear`` under any rule set. Ours."""
+"""Share of a load-bearing zone that, not seen well, bars ``clear`` under any rule set. Ours."""
 
 
 class Verdict(StrEnum):
@@ -138,7 +138,7 @@ class Assessment:
         return tuple(nearest)
 
 
-def assess(measures: Measures, template: BodyTemplate, rules: RuleSet) -> Assessment:
+def assess(measures: Measures, template: BodyTemplate, rules: RuleSet, *, least: Measures | None = None) -> Assessment:
     """Apply a rule set to the measures of a survey.
 
     Parameters
@@ -149,6 +149,9 @@ def assess(measures: Measures, template: BodyTemplate, rules: RuleSet) -> Assess
         Names zones and roles.
     rules : RuleSet
         The limits in force.
+    least : Measures, optional
+        Without the marks of which somebody could not tell whether they are
+        there: intervals reach down to what is left.
 
     Returns
     -------
@@ -156,9 +159,17 @@ def assess(measures: Measures, template: BodyTemplate, rules: RuleSet) -> Assess
         Every result and the outcome.
     """
     results = tuple(
-        _judge(rule, reading, template) for rule in rules.rules for reading in readings(rule, measures, template)
+        _judge(rule, reading, template) for rule in rules.rules for reading in _read(rule, measures, template, least)
     )
     return Assessment(rules, results, _outcome(results, measures, template))
+
+
+def _read(rule: Rule, measures: Measures, template: BodyTemplate, least: Measures | None) -> tuple[Reading, ...]:
+    found = readings(rule, measures, template)
+    if least is None:
+        return found
+    lower = readings(rule, least, template)
+    return tuple(replace(one, low=min(one.low, other.low)) for one, other in zip(found, lower, strict=True))
 
 
 def _judge(rule: Rule, reading: Reading, template: BodyTemplate) -> RuleResult:
@@ -196,12 +207,12 @@ def _outcome(results: tuple[RuleResult, ...], measures: Measures, template: Body
 
 
 def _unseen(reached: list[RuleResult], measures: Measures, template: BodyTemplate) -> tuple[ZoneId, ...]:
-    by_rule = {r.zone for r in reached if r.rule.measure is MeasureName.NOT_SHOWN_SHARE and r.zone is not None}
+    by_rule = {r.zone for r in reached if r.rule.measure.is_evidence and r.zone is not None}
     return tuple(
         zone.zone
         for zone in measures.zones
         if template.zone_by_id[zone.zone].role is Role.PRIMARY
-        and (zone.zone in by_rule or 1.0 - zone.seen_share > UNSEEN_CAP)
+        and (zone.zone in by_rule or 1.0 - zone.well_share > UNSEEN_CAP)
     )
 
 

@@ -64,6 +64,8 @@ def readings(rule: Rule, measures: Measures, template: BodyTemplate) -> tuple[Re
 def _of_zone(name: MeasureName, zone: ZoneMeasure, measures: Measures) -> Reading:
     if name is MeasureName.NOT_SHOWN_SHARE:
         return _exactly(zone.zone, 100.0 * (zone.hidden_share + zone.never_seen_share), ())
+    if name is MeasureName.NOT_SEEN_WELL_SHARE:
+        return _exactly(zone.zone, 100.0 * (1.0 - zone.well_share), ())
     if name is MeasureName.PATCH_ON_PATCH:
         return _exactly(zone.zone, zone.patch_on_patch, zone.kinds[MarkKind.PATCH].marks)
     if name in {MeasureName.PATCHED_MOUNTINGS, MeasureName.RUSTED_MOUNTINGS}:
@@ -80,6 +82,10 @@ def _of_all(name: MeasureName, zones: list[ZoneMeasure], measures: Measures) -> 
         total = sum(zone.area_mm2 for zone in zones)
         hidden = sum((zone.hidden_share + zone.never_seen_share) * zone.area_mm2 for zone in zones)
         return _exactly(None, 100.0 * hidden / total if total else 100.0, ())
+    if name is MeasureName.NOT_SEEN_WELL_SHARE:
+        total = sum(zone.area_mm2 for zone in zones)
+        unseen = sum((1.0 - zone.well_share) * zone.area_mm2 for zone in zones)
+        return _exactly(None, 100.0 * unseen / total if total else 100.0, ())
     whole = next(group for group in measures.groups if group.id == "all")
     if name is MeasureName.PATCH_ON_PATCH:
         return _exactly(None, whole.patch_on_patch, whole.kinds[MarkKind.PATCH].marks)

@@ -62,6 +62,12 @@ class MeasureName(StrEnum):
     FILLER_AREA = "filler area"
     AFFECTED_SHARE = "affected share"
     NOT_SHOWN_SHARE = "not shown share"
+    NOT_SEEN_WELL_SHARE = "not seen well share"
+
+    @property
+    def is_evidence(self) -> bool:
+        """Whether it says what was seen, not what was found."""
+        return self in {MeasureName.NOT_SHOWN_SHARE, MeasureName.NOT_SEEN_WELL_SHARE}
 
     @property
     def unit(self) -> Unit:
@@ -314,8 +320,11 @@ def _asked(value: object, measure: MeasureName, where: str) -> OutcomeKind:
     outcome = _member(OutcomeKind, value, where)
     if outcome is OutcomeKind.CLEAR:
         raise RuleSetError(f"{where}: a rule cannot ask for 'clear'; that is what is left when none is met")
-    if (measure is MeasureName.NOT_SHOWN_SHARE) != (outcome is OutcomeKind.NOT_SHOWN):
-        raise RuleSetError(f"{where}: 'not shown' goes with the measure '{MeasureName.NOT_SHOWN_SHARE}' and no other")
+    if measure.is_evidence != (outcome is OutcomeKind.NOT_SHOWN):
+        raise RuleSetError(
+            f"{where}: 'not shown' goes with the measure '{MeasureName.NOT_SHOWN_SHARE}' "
+            f"or '{MeasureName.NOT_SEEN_WELL_SHARE}', and they with no other outcome"
+        )
     return outcome
 
 

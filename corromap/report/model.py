@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, MeasureName, OutcomeKind
+from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
 from corromap.evaluation import Evaluation
 from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
@@ -292,7 +292,7 @@ def _car(car: Car) -> tuple[Fact, ...]:
 def _outcome(evaluation: Evaluation) -> OutcomeView:
     outcome, numbers = evaluation.assessment.outcome, mark_numbers(evaluation)
     reached = {id(result) for result in outcome.reasons}
-    shown = [result for result in outcome.reasons if result.rule.measure is not MeasureName.NOT_SHOWN_SHARE]
+    shown = [result for result in outcome.reasons if not result.rule.measure.is_evidence]
     by_rule: dict[str, list[RuleRow]] = {}
     for result in shown:
         by_rule.setdefault(result.rule.id, []).append(rule_row(result, numbers))
