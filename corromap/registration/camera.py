@@ -18,7 +18,7 @@ from corromap.frames import FloatArray
 from corromap.registration.lens import Lens
 from corromap.template import Place
 
-__all__ = ["POSE", "SHARED", "CameraFit", "CameraPose", "CameraProblem", "rotation_of"]
+__all__ = ["NEAREST_MM", "POSE", "SHARED", "CameraFit", "CameraPose", "CameraProblem", "crosses", "rotation_of"]
 
 POSE = 6
 """Parameters of a pose."""
@@ -44,15 +44,26 @@ def rotation_of(turn: FloatArray) -> FloatArray:
         The rotation.
     """
     angle = float(np.linalg.norm(turn))
-    cross = _crosses(turn[None])[0]
+    cross = crosses(turn[None])[0]
     if angle < 1e-12:
         return np.asarray(np.eye(3) + cross)
     cross = cross / angle
     return np.asarray(np.eye(3) + np.sin(angle) * cross + (1.0 - np.cos(angle)) * cross @ cross)
 
 
-def _crosses(v: FloatArray) -> FloatArray:
-    """Matrices that take the cross product with each vector, shape (N, 3, 3)."""
+def crosses(v: FloatArray) -> FloatArray:
+    """Make matrices that take the cross product with vectors.
+
+    Parameters
+    ----------
+    v : ndarray of float64, shape (N, 3)
+        The vectors.
+
+    Returns
+    -------
+    ndarray of float64, shape (N, 3, 3)
+        Times x it is v x x.
+    """
     out = np.zeros((len(v), 3, 3))
     out[:, 0, 1], out[:, 0, 2], out[:, 1, 2] = -v[:, 2], v[:, 1], -v[:, 0]
     return out - np.swapaxes(out, 1, 2)
@@ -173,7 +184,7 @@ class CameraProblem:
         by_point[:, :, 2] = -offset / depth[:, None]
         through = bend @ by_point
         middle = inside.mean(axis=0)
-        turn = -through @ _crosses(inside - middle)
+        turn = -through @ crosses(inside - middle)
         root = np.sqrt(self.weight)
         jacobian = np.concatenate([turn, through * middle[2]], axis=2)
         shared = np.zeros((len(depth), 2, SHARED))
@@ -306,7 +317,7 @@ class CameraFit:
         plane, middle = self.pose.plane(place), self.inside_mm.mean(axis=0)
         out = np.zeros((3, 3, POSE))
         for i in range(3):
-            turned = _crosses(np.eye(3)[i : i + 1])[0]
+            turned = crosses(np.eye(3)[i : i + 1])[0]
             out[:, :, i] = turned @ plane
             out[:, 2, i] -= turned @ middle
             out[i, 2, 3 + i] = middle[2]

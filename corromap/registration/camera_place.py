@@ -30,7 +30,17 @@ from corromap.survey import Settings
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["camera_panels", "panel_stands_out", "place_by_camera"]
+__all__ = [
+    "LEAST_FACING",
+    "LOOSEST_MM",
+    "W_SHARE",
+    "Places",
+    "camera_panels",
+    "panel_stands_out",
+    "place_by_camera",
+    "places_on",
+    "standard_error",
+]
 
 W_SHARE = 0.25
 """As for one panel: a place counts up to four times as far from the camera as the
@@ -123,42 +133,40 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
     eye = camera.found.fit.pose.eye_mm
     placed = {}
     for panel in template.panels:
-        px = _in_frame(camera, _places_on(panel), eye)
+        px = _in_frame(camera, places_on(panel), eye)
         if len(px) == 0:
             continue
         registration = place_by_camera(camera, panel, template)
         px = px[registration.detail(px) <= settings.coarsest_mm_per_px]
-        if len(px) and (registration.datum_ids or _standard_error(registration, px) <= LOOSEST_MM):
+        if len(px) and (registration.datum_ids or standard_error(registration, px) <= LOOSEST_MM):
             placed[panel.id] = registration
     return placed
 
 
-def panel_stands_out(camera: PlacedCamera, by_camera: Registration) -> str:
+def panel_stands_out(weight: FloatArray, by_camera: Registration) -> str:
     """Tell whether a panel's own points contradict the camera.
 
     Parameters
     ----------
-    camera : PlacedCamera
-        The photo's camera.
+    weight : ndarray of float64, shape (N,)
+        Of the panel's own sightings in the camera's fit.
     by_camera : Registration
-        The panel as it places it.
+        The panel as the camera has it.
 
     Returns
     -------
     str
-        Why the panel's own fit is better used; empty when the camera may stand.
+        Why the panel's own fit is to be kept, one sentence; empty when the camera will do.
     """
     count = len(by_camera.datum_ids)
     if count == 0:
         return ""
-    rows = [camera.found.ids.index(datum) for datum in by_camera.datum_ids]
-    weight = camera.found.fit.problem.weight[rows]
-    square = float((weight * (by_camera.residual_px**2).sum(axis=1)).sum()) / camera.sigma_px**2
+    square = float((weight * (by_camera.residual_px**2).sum(axis=1)).sum()) / by_camera.sigma_px**2
     if square <= chi2.isf(STANDS_OUT, 2 * count):
         return ""
     return (
         f"Placed by its own {count} points: the photo's camera misses them by {by_camera.rms_px:.1f} px, more than the "
-        f"{camera.sigma_px:.1f} px of its other points; the body differs from the template here."
+        f"{by_camera.sigma_px:.1f} px of its other points; the body differs from the template here."
     )
 
 
@@ -226,22 +234,42 @@ def _away_mm(camera: PlacedCamera, panel: Panel) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Places:
-    """Places spread over a panel, and its normal towards the viewer, car frame."""
+class Places:
+    """Places spread over a panel.
+
+    Parameters
+    ----------
+    car_mm : ndarray of float64, shape (N, 3)
+        Car frame.
+    towards : ndarray of float64, shape (3,)
+        The panel's normal towards the viewer, car frame.
+    """
 
     car_mm: FloatArray
     towards: FloatArray
 
 
 @lru_cache(maxsize=512)
-def _places_on(panel: Panel) -> _Places:
+def places_on(panel: Panel) -> Places:
+    """Spread places over a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+        The panel, compared by identity.
+
+    Returns
+    -------
+    Places
+        A grid of them, and its corners.
+    """
     x0, y0, x1, y1 = panel.outline.polygon.bounds
     grid = np.stack(np.meshgrid(np.linspace(x0, x1, GRID), np.linspace(y0, y1, GRID)), axis=-1).reshape(-1, 2)
     uv = np.vstack([grid[shapely.intersects_xy(panel.outline.polygon, *grid.T)], panel.outline.exterior_mm])
-    return _Places(panel.place.to_car(uv), panel.place.normal * panel.facing)
+    return Places(panel.place.to_car(uv), panel.place.normal * panel.facing)
 
 
-def _in_frame(camera: PlacedCamera, places: _Places, eye: FloatArray) -> FloatArray:
+def _in_frame(camera: PlacedCamera, places: Places, eye: FloatArray) -> FloatArray:
     """Pixels of the places that the camera faces, not too flat, inside the frame."""
     rays = eye - places.car_mm
     facing = rays @ places.towards
@@ -257,8 +285,21 @@ def _in_frame(camera: PlacedCamera, places: _Places, eye: FloatArray) -> FloatAr
     return np.asarray(px[kept])
 
 
-def _standard_error(registration: Registration, px: FloatArray) -> float:
-    """Median over places of the largest standard error of a place, mm."""
+def standard_error(registration: Registration, px: FloatArray) -> float:
+    """Measure how well a photo's place is known.
+
+    Parameters
+    ----------
+    registration : Registration
+        The place.
+    px : ndarray of float64, shape (N, 2)
+        Where to look, pixels of the photo.
+
+    Returns
+    -------
+    float
+        Median over those of the largest standard error of a place, mm.
+    """
     covariance = np.zeros((len(px), 2, 2))
     moved = registration.sensitivities(px)
     for source in registration.sources:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corromap.frames import FloatArray, PhotoId
+from corromap.frames import DatumId, FloatArray, PhotoId
 from corromap.registration.camera_fit import CameraRefusal, PhotoCamera, camera_sigma, solve_photo
 from corromap.registration.joint import Joint, Known, moved_lens, solve_jointly
 from corromap.registration.lens import Lens
@@ -43,6 +43,22 @@ class PlacedCamera:
     sigma_px: float
     focal_by_lens: FloatArray
     focal_variance: float
+
+    def weights(self, datums: Iterable[DatumId]) -> FloatArray:
+        """Look up what sightings count for.
+
+        Parameters
+        ----------
+        datums : iterable of DatumId
+            Sightings of this camera.
+
+        Returns
+        -------
+        ndarray of float64, shape (N,)
+            Weights in its fit.
+        """
+        rows = [self.found.ids.index(datum) for datum in datums]
+        return np.asarray(self.found.fit.problem.weight[rows])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from corromap.control import PhotoTie
 from corromap.frames import DatumId, FloatArray, PanelId, PhotoId
 from corromap.registration.camera_fit import CameraRefusal
 from corromap.registration.camera_place import camera_panels, panel_stands_out
@@ -18,6 +19,7 @@ from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
 from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
+from corromap.registration.network import LinkedCamera, Network, linked_panels, solve_network
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
 from corromap.registration.sighted import Sighted, lone_datums, tried_panels
@@ -99,34 +101,75 @@ def place_photos(
         clicked and nothing could be placed, of the panels they are listed under.
     """
     clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
-    return dict(_placed(survey.photos, clicks, survey.settings, template))
+    return dict(
+        _placed(survey.photos, clicks, tuple(map(_TieKey.of, getattr(survey, "ties", ()))), survey.settings, template)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _TieKey:
+    """A tie by its content: each reading of a survey makes new ones."""
+
+    tie: PhotoTie = field(compare=False)
+    content: tuple[object, ...]
+
+    @classmethod
+    def of(cls, tie: PhotoTie) -> _TieKey:
+        numbers = tie.known_px.tobytes(), tie.new_px.tobytes(), tie.sigma_px
+        return cls(tie, (tie.id, tie.known, tie.new, tie.panel, *numbers))
 
 
 @lru_cache(maxsize=REMEMBERED)
 def _placed(
     photos: tuple[Photo, ...],
     clicks: tuple[tuple[PhotoId, DatumId, float, float], ...],
+    ties: tuple[_TieKey, ...],
     settings: Settings,
     template: BodyTemplate,
 ) -> Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
     sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in clicks)
     survey = Survey("placing", photos=photos, sightings=sightings, settings=settings)
     solved = solve_cameras(survey, template)
+    own = {photo.id: [s for s in sightings if s.photo == photo.id] for photo in photos}
+
+    def by_panel(photo: Photo, lens: Lens) -> dict[PanelId, Registration | RegistrationFailure]:
+        tried = tried_panels(photo, own[photo.id], template)
+        return {p.id: place_photo(photo, p, own[photo.id], lens, settings, template) for p in tried}
+
+    every = {photo.id: by_panel(photo, solved.lenses[photo.id]) for photo in photos}
+    network = solve_network(photos, sightings, [key.tie for key in ties], solved, every, settings, template)
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
     for photo in photos:
-        own = [s for s in sightings if s.photo == photo.id]
-        tried = tried_panels(photo, own, template)
-        found = {p.id: place_photo(photo, p, own, solved.lenses[photo.id], settings, template) for p in tried}
-        told = {panel: found[panel] for panel in _told(found, own, template)}
-        whole = _with_camera(told, found, solved.cameras[photo.id], settings, template)
+        linked = network.cameras.get(photo.id)
+        # all panels of a photo are seen through one lens
+        found = every[photo.id] if linked is None else by_panel(photo, linked.lens)
+        told = {panel: found[panel] for panel in _told(found, own[photo.id], template)}
+        whole = _with_camera(told, found, linked or solved.cameras[photo.id], settings, template)
+        if linked is None:
+            whole = _with_links(photo, whole, network)
         placed.update(((photo.id, panel), answer) for panel, answer in whole.items())
     return placed
+
+
+def _with_links(
+    photo: Photo, placed: Mapping[PanelId, Registration | RegistrationFailure], network: Network
+) -> dict[PanelId, Registration | RegistrationFailure]:
+    """Add to a photo outside the network why its ties are not used."""
+    said = network.said.get(photo.id, ())
+    whole = {
+        panel: replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
+        for panel, answer in placed.items()
+    }
+    for (key, panel), failure in network.failures.items():
+        if key == photo.id and not isinstance(whole.get(panel), Registration):
+            whole[panel] = failure
+    return whole
 
 
 def _with_camera(
     told: Mapping[PanelId, Registration | RegistrationFailure],
     found: Mapping[PanelId, Registration | RegistrationFailure],
-    camera: PlacedCamera | CameraRefusal,
+    camera: PlacedCamera | LinkedCamera | CameraRefusal,
     settings: Settings,
     template: BodyTemplate,
 ) -> dict[PanelId, Registration | RegistrationFailure]:
@@ -137,7 +180,12 @@ def _with_camera(
             panel: replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
             for panel, answer in told.items()
         }
-    by_camera = camera_panels(camera, template, settings)
+    pose = camera.pose if isinstance(camera, LinkedCamera) else camera.found.fit.pose
+    by_camera = (
+        linked_panels(camera, template, settings)
+        if isinstance(camera, LinkedCamera)
+        else camera_panels(camera, template, settings)
+    )
     chosen: dict[PanelId, Registration | RegistrationFailure] = {}
     for panel in template.panels:
         own, other = found.get(panel.id), by_camera.get(panel.id)
@@ -145,10 +193,10 @@ def _with_camera(
             if panel.id in told:
                 answer = told[panel.id]
                 if isinstance(answer, Registration):
-                    answer = replace(answer, camera=camera.found.fit.pose)
+                    answer = replace(answer, camera=pose)
                 chosen[panel.id] = answer
             continue
-        why = panel_stands_out(camera, other) if isinstance(own, Registration) else ""
+        why = panel_stands_out(camera.weights(other.datum_ids), other) if isinstance(own, Registration) else ""
         chosen[panel.id] = (
             replace(own, reason=why, camera=other.camera) if isinstance(own, Registration) and why else other
         )

@@ -40,6 +40,7 @@ class FailureReason(StrEnum):
     MIRRORED = "mirrored"
     CROSSED = "crossed"
     POOR_FIT = "poor fit"
+    LINKS = "links"
 
 
 @dataclass(frozen=True, slots=True)

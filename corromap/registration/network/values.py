@@ -1,0 +1,210 @@
+"""What the adjustment works on: views, ties as points of panels, and where everything is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from corromap.frames import DatumId, FloatArray
+from corromap.registration.camera import POSE, SHARED, CameraPose, rotation_of
+from corromap.registration.joint import moved_lens
+from corromap.registration.lens import Lens
+from corromap.survey import Photo
+from corromap.template import Panel
+
+__all__ = ["AXES", "LinkPoints", "NetworkProblem", "NetworkState", "View"]
+
+AXES = 3
+"""Scales of the body along x, y and z against the template."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """One photo of the network.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    lens : Lens
+        As known beforehand.
+    group : int
+        Photos of one camera share lens and focal length.
+    ids : tuple of DatumId
+        What was clicked.
+    clicked_px : ndarray of float64, shape (K, 2)
+        Where.
+    datum_mm : ndarray of float64, shape (K, 3)
+        Where the template has it, car frame.
+    weight : ndarray of float64, shape (K,)
+        Square of the click error over that of this sighting, at most 1.
+    """
+
+    photo: Photo
+    lens: Lens
+    group: int
+    ids: tuple[DatumId, ...]
+    clicked_px: FloatArray
+    datum_mm: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LinkPoints:
+    """Points that two photos share on one panel.
+
+    Parameters
+    ----------
+    known, new : int
+        The views.
+    panel : Panel
+        Where they lie.
+    known_px, new_px : ndarray of float64, shape (N, 2)
+        The points, pixels of the photos as they are.
+    sigma_px : float
+        Standard error of a point in `new`.
+    """
+
+    known: int
+    new: int
+    panel: Panel
+    known_px: FloatArray
+    new_px: FloatArray
+    sigma_px: float
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkProblem:
+    """What is adjusted.
+
+    Parameters
+    ----------
+    views : tuple of View
+        The photos.
+    links : tuple of LinkPoints
+        What they share.
+    middle_mm : ndarray of float64, shape (3,)
+        The body is scaled about this point.
+    click_sigma_px : float
+        Standard error of a click.
+    shared_sigma : ndarray of float64, shape (G, 4)
+        What is known beforehand of each camera's lens and focal length.
+    scale_sigma : float
+        Standard uncertainty of the body's scale along each axis.
+    """
+
+    views: tuple[View, ...]
+    links: tuple[LinkPoints, ...]
+    middle_mm: FloatArray
+    click_sigma_px: float
+    shared_sigma: FloatArray
+    scale_sigma: float
+
+    @property
+    def groups(self) -> int:
+        """How many cameras."""
+        return len(self.shared_sigma)
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns: poses, what cameras share, the body's scales."""
+        return POSE * len(self.views) + SHARED * self.groups + AXES
+
+    @cached_property
+    def pose_columns(self) -> list[slice]:
+        """Of each view."""
+        return [slice(POSE * i, POSE * (i + 1)) for i in range(len(self.views))]
+
+    @cached_property
+    def shared_columns(self) -> list[slice]:
+        """Of each camera."""
+        first = POSE * len(self.views)
+        return [slice(first + SHARED * g, first + SHARED * (g + 1)) for g in range(self.groups)]
+
+    @property
+    def scale_columns(self) -> slice:
+        """Of the body's scales."""
+        return slice(self.size - AXES, self.size)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NetworkState:
+    """Where everything is.
+
+    Parameters
+    ----------
+    rotations : ndarray of float64, shape (V, 3, 3)
+        Car frame to camera frame.
+    shifts_mm : ndarray of float64, shape (V, 3)
+        Of the car frame's origin.
+    shared : ndarray of float64, shape (G, 4)
+        As in `joint`: ``k1``, centre, logarithm of the focal length, over what is known beforehand.
+    scale : ndarray of float64, shape (3,)
+        Of the body over the template.
+    depths_mm : ndarray of float64, shape (V,)
+        How far ahead of a camera the point lies about which it is turned; fixed.
+    """
+
+    rotations: FloatArray
+    shifts_mm: FloatArray
+    shared: FloatArray
+    scale: FloatArray
+    depths_mm: FloatArray
+
+    @classmethod
+    def of(cls, poses: Sequence[CameraPose], shared: FloatArray, depths_mm: FloatArray) -> NetworkState:
+        """Start from poses.
+
+        Parameters
+        ----------
+        poses : sequence of CameraPose
+            Of each view.
+        shared : ndarray of float64, shape (G, 4)
+            Of each camera.
+        depths_mm : ndarray of float64, shape (V,)
+            Of what each looks at.
+
+        Returns
+        -------
+        NetworkState
+            The body as the template has it.
+        """
+        rotations, shifts = np.array([p.rotation for p in poses]), np.array([p.shift_mm for p in poses])
+        return cls(rotations, shifts, shared, np.ones(AXES), depths_mm)
+
+    def moved(self, step: FloatArray, problem: NetworkProblem) -> NetworkState:
+        """Take a step.
+
+        Parameters
+        ----------
+        step : ndarray of float64, shape (size,)
+            Of all unknowns.
+        problem : NetworkProblem
+            Whose unknowns they are.
+
+        Returns
+        -------
+        NetworkState
+            Where it leads.
+        """
+        rotations, shifts = np.empty_like(self.rotations), np.empty_like(self.shifts_mm)
+        for i, columns in enumerate(problem.pose_columns):
+            turn, pivot = rotation_of(step[columns][:3]), np.array([0.0, 0.0, self.depths_mm[i]])
+            rotations[i] = turn @ self.rotations[i]
+            shifts[i] = turn @ (self.shifts_mm[i] - pivot) + pivot + self.depths_mm[i] * step[columns][3:]
+        first = POSE * len(problem.views)
+        shared = self.shared + step[first : first + SHARED * problem.groups].reshape(-1, SHARED)
+        return replace(
+            self, rotations=rotations, shifts_mm=shifts, shared=shared, scale=self.scale + step[problem.scale_columns]
+        )
+
+    def lens(self, view: View) -> Lens:
+        """Tell a view's lens."""
+        return moved_lens(view.lens, self.shared[view.group])
+
+    def focal_px(self, view: View) -> float:
+        """Tell a view's focal length, px."""
+        return view.lens.focal_px * float(np.exp(self.shared[view.group][3]))
