@@ -12,6 +12,7 @@ from shapely.geometry import LinearRing, LineString, MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corromap.frames import PanelId, ZoneId
+from corromap.report.language import Language, current, tr
 from corromap.report.legend import MOUNTING_NAMES
 from corromap.report.map_frame import map_frame
 from corromap.report.palette import FAINT, INK, PANEL, STEEL
@@ -63,7 +64,6 @@ class BodyDrawing:
     frame: str
 
 
-@lru_cache(maxsize=12)
 def body_drawing(template: BodyTemplate, width: float, *, turn: bool) -> BodyDrawing:
     """Draw a template, or return what was drawn before.
 
@@ -81,6 +81,11 @@ def body_drawing(template: BodyTemplate, width: float, *, turn: bool) -> BodyDra
     BodyDrawing
         The unchanging layers.
     """
+    return _drawn(template, width, turn, current())
+
+
+@lru_cache(maxsize=12)
+def _drawn(template: BodyTemplate, width: float, turn: bool, _language: Language) -> BodyDrawing:  # noqa: FBT001
     sheet = lay_out(template, width=width, turn=turn)
     return BodyDrawing(
         sheet=sheet,
@@ -115,7 +120,7 @@ def title_element(text: str) -> str:
 def _ground(panel: Panel, sheet: MapSheet) -> str:
     outline = element(
         "path",
-        title_element(panel.name),
+        title_element(tr(panel.name)),
         d=path_data(panel.outline.polygon, sheet.panels[panel.id]),
         fill_rule="evenodd",
         fill=PANEL,
@@ -138,7 +143,7 @@ def _numbers(template: BodyTemplate, sheet: MapSheet) -> str:
         spot = _roomy_spot(zone.outline.polygon, signs, 1 / sheet.px_per_mm)
         if spot is not None:
             x, y = sheet.at(zone.panel, shapely.get_coordinates(spot)[0])
-            written.append(_number(number, zone.name, x, y))
+            written.append(_number(number, tr(zone.name), x, y))
     return element("g", *written, class_="numbers")
 
 
@@ -167,7 +172,7 @@ def _mountings(template: BodyTemplate, sheet: MapSheet) -> str:
     signs = []
     for panel, mounting in template.mountings:
         x, y = sheet.at(panel.id, mounting.at_mm)
-        title = title_element(f"{MOUNTING_NAMES[mounting.kind]}: {mounting.name}")
+        title = title_element(f"{tr(MOUNTING_NAMES[mounting.kind])}: {tr(mounting.name)}")
         signs.append(mounting_sign(mounting.kind, x, y, title))
     return element("g", *signs, class_="mountings")
 
@@ -176,5 +181,5 @@ def _datum_points(template: BodyTemplate, sheet: MapSheet) -> str:
     crosses = []
     for panel, datum in template.datum_points.values():
         x, y = sheet.at(panel.id, datum.at_mm)
-        crosses.append(element("g", datum_cross(x, y, title_element(datum.name)), data_datum=datum.id))
+        crosses.append(element("g", datum_cross(x, y, title_element(tr(datum.name))), data_datum=datum.id))
     return element("g", *crosses, class_="datum-points")

@@ -15,6 +15,7 @@ from corromap.evidence.seen_well import Showing
 from corromap.frames import PhotoId
 from corromap.io.photos import RgbArray, decode, encode_jpeg
 from corromap.report.findings import mark_numbers
+from corromap.report.language import tr
 from corromap.report.palette import look_of
 from corromap.report.svg import element, path_data
 from corromap.template import Panel
@@ -39,6 +40,8 @@ class DisagreementRow:
         Whether the other photo has the place marked as sound.
     svg, other_svg : str
         Both crops at the same scale and orientation.
+    alt, other_alt : str
+        The same in words.
     """
 
     mark: int
@@ -49,6 +52,8 @@ class DisagreementRow:
     says_sound: bool
     svg: str
     other_svg: str
+    alt: str
+    other_alt: str
 
 
 def disagreement_rows(
@@ -99,17 +104,19 @@ def _row(
     if first is None or second is None:
         return None
     look = look_of(evaluation.survey.mark_by_id[one.mark])
+    label = tr("{kind} as marked on {photo}", kind=tr(look.label), photo=names[one.photo])
+    other_label = tr("The same place on {photo}", photo=names[one.other])
     return DisagreementRow(
         mark=mark_numbers(evaluation)[one.mark],
-        what=look.label,
-        where=panel.name,
+        what=tr(look.label),
+        where=tr(panel.name),
         photo=names[one.photo],
         other=names[one.other],
         says_sound=one.says_sound,
-        svg=_svg(first, one.area, panel, look.colour, label=f"{look.label} as marked on {names[one.photo]}"),
-        other_svg=_svg(
-            second, one.area, panel, look.colour, label=f"The same place on {names[one.other]}", dashed=True
-        ),
+        svg=_svg(first, one.area, panel, look.colour, label=label),
+        other_svg=_svg(second, one.area, panel, look.colour, label=other_label, dashed=True),
+        alt=label,
+        other_alt=other_label,
     )
 
 

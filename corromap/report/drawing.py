@@ -15,8 +15,10 @@ from corromap.frames import MarkId, PanelId, ZoneId
 from corromap.measures.ground import ground_of
 from corromap.measures.patches import patches_on_patches
 from corromap.projection import ProjectedMark
+from corromap.report import figures
 from corromap.report.body_drawing import BodyDrawing, body_drawing, title_element
 from corromap.report.describe import map_description
+from corromap.report.language import tr
 from corromap.report.legend import (
     ROLE_LINES,
     LegendEntry,
@@ -172,7 +174,7 @@ class _Map:
 
     def _gap(self, area: BaseGeometry, panel: Panel, look: Look) -> str:
         return self.path(
-            area, panel.id, title_element(f"{look.label}: {panel.name}"), fill=self.fill(look), stroke="none"
+            area, panel.id, title_element(f"{tr(look.label)}: {tr(panel.name)}"), fill=self.fill(look), stroke="none"
         )
 
     def marks(self, panel: Panel) -> list[str]:
@@ -192,7 +194,7 @@ class _Map:
     def ground(self, look: Look, areas: Sequence[MultiPolygon], panel: Panel) -> str:
         """Everything of one look on one panel, each place once however many photos show it."""
         whole = shapely.union_all(areas)
-        title = title_element(f"{look.label}: {panel.name}")
+        title = title_element(f"{tr(look.label)}: {tr(panel.name)}")
         filled = self.path(whole, panel.id, title, fill=self.fill(look), stroke=look.colour, stroke_width=1.5)
         return filled + "".join(self._ring(part, panel.id, look.colour) for part in shapely.get_parts(whole))
 
@@ -203,7 +205,14 @@ class _Map:
         return self.path(
             projected.area,
             panel.id,
-            title_element(f"{look.label}, {projected.area.area / 100:.1f} cm² drawn; {panel.name}"),
+            title_element(
+                tr(
+                    "{kind}, {area} drawn; {panel}",
+                    kind=tr(look.label),
+                    area=figures.plain_area(projected.area.area),
+                    panel=tr(panel.name),
+                )
+            ),
             fill="none",
             stroke=ACCENT if is_lit else (look.colour if mark.kind is MarkKind.PATCH else "none"),
             stroke_width=3.0 if is_lit else 0.7,

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from corromap.evaluation import Evaluation
 from corromap.evidence.duplicates import find_duplicates
-from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
+from corromap.evidence.requests import PhotoRequest, RequestList, standard_shots, what_to_ask_for
 from corromap.evidence.seen_well import Showing
 from corromap.evidence.wording import GROUND_RULES, RequestWords, request_words, seller_text
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto, examine_photo
-from corromap.report.viewpoint_drawing import viewpoint_svg
+from corromap.report.language import tr
+from corromap.report.viewpoint_drawing import viewpoint_svg, viewpoint_words
 from corromap.template import BodyTemplate
 
 __all__ = ["AskView", "RequestRow", "ask_view", "examine_all", "judged_photos", "requests_of", "showing_of"]
@@ -28,13 +29,14 @@ class RequestRow:
         From 1.
     words : RequestWords
         What, where, which way.
-    svg : str
-        Drawing of the viewpoint.
+    svg, alt : str
+        Drawing of the viewpoint, and what it is.
     """
 
     number: int
     words: RequestWords
     svg: str
+    alt: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,10 +105,12 @@ def judged_photos(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPho
     """
     names = {photo.id: photo.name for photo in evaluation.survey.photos}
     looks = {key: one.look for key, one in examined.items() if one.look is not None}
-    told = {key: list(one.sentences) for key, one in examined.items()}
+    told = {key: list(map(tr, one.sentences)) for key, one in examined.items()}
     for copy in find_duplicates({key: one.sha256 for key, one in examined.items()}, looks):
-        how = "The same file as" if copy.is_exact else "Nearly the same picture as"
-        told[copy.photo].append(f"{how} '{names[copy.earlier]}': it adds nothing.")
+        name = names[copy.earlier]
+        same = tr("The same file as '{name}': it adds nothing.", name=name)
+        alike = tr("Nearly the same picture as '{name}': it adds nothing.", name=name)
+        told[copy.photo].append(same if copy.is_exact else alike)
     return {key: tuple(lines) for key, lines in told.items()}
 
 
@@ -167,11 +171,24 @@ def ask_view(wanted: RequestList, template: BodyTemplate) -> AskView:
     zones = template.zone_by_id
     return AskView(
         rows=tuple(
-            RequestRow(r.number, request_words(r, template), viewpoint_svg(r, template)) for r in wanted.requests
+            RequestRow(r.number, _said(request_words(r, template)), viewpoint_svg(r, template), viewpoint_words(r))
+            for r in wanted.requests
         ),
         closed=f"{100 * wanted.closed_mm2 / wanted.gap_mm2:.0f} %" if wanted.gap_mm2 else "",
-        hidden=tuple(f"{zones[h.zone].name} ({100 * h.share:.0f} % covered)" for h in wanted.hidden),
-        out_of_reach=tuple(zones[zone].name for zone in wanted.out_of_reach),
-        rules=GROUND_RULES,
-        letter=seller_text(wanted, template),
+        hidden=tuple(
+            tr("{zone} ({share} % covered)", zone=tr(zones[h.zone].name), share=f"{100 * h.share:.0f}")
+            for h in wanted.hidden
+        ),
+        out_of_reach=tuple(tr(zones[zone].name) for zone in wanted.out_of_reach),
+        rules=tuple(map(tr, GROUND_RULES)),
+        letter=tr(seller_text(wanted, template)),
     )
+
+
+def _request_row(request: PhotoRequest, template: BodyTemplate) -> RequestRow:
+    words = _said(request_words(request, template))
+    return RequestRow(request.number, words, viewpoint_svg(request, template), viewpoint_words(request))
+
+
+def _said(words: RequestWords) -> RequestWords:
+    return RequestWords(**{field.name: tr(getattr(words, field.name)) for field in fields(words)})

@@ -6,14 +6,31 @@ import math
 
 from corromap.assessment import Unit
 from corromap.measures import Figure
+from corromap.report.language import current, number, tr
 
-__all__ = ["area", "area_interval", "distance", "fraction", "limit_value", "share", "share_interval", "zone_area"]
+__all__ = [
+    "area",
+    "area_interval",
+    "distance",
+    "fraction",
+    "length",
+    "limit_value",
+    "plain_area",
+    "share",
+    "share_interval",
+    "zone_area",
+]
 
 MM2_PER_CM2 = 100.0
+MM_PER_IN = 25.4
 SMALLEST_MM2 = 1.0
 SMALLEST_SHARE = 1e-4
 """Smaller figures are printed as "under", never as 0.00: something is marked there."""
-THIN_SPACE = "\u202f"
+
+
+def _area_unit() -> tuple[float, str]:
+    """Square millimetres in the unit areas are printed in, and its sign."""
+    return (MM_PER_IN**2, "in²") if current().unit == "in" else (MM2_PER_CM2, "cm²")
 
 
 def _decimals(half_width: float, most: int) -> int:
@@ -25,15 +42,15 @@ def _decimals(half_width: float, most: int) -> int:
 
 def _grouped(value: float, decimals: int) -> str:
     rounded = round(value, decimals) + 0.0
-    return f"{rounded:,.{max(decimals, 0)}f}".replace(",", THIN_SPACE)
+    return number(rounded, f",.{max(decimals, 0)}f")
 
 
 def _precision(figure: Figure) -> int:
-    return _decimals((figure.high_mm2 - figure.low_mm2) / 2 / MM2_PER_CM2, 2)
+    return _decimals((figure.high_mm2 - figure.low_mm2) / 2 / _area_unit()[0], 2)
 
 
 def area(figure: Figure) -> str:
-    """Print an area in cm2.
+    """Print an area in cm2, or in square inches.
 
     Parameters
     ----------
@@ -46,10 +63,11 @@ def area(figure: Figure) -> str:
         For example ``12.3 cm²``; ``none`` where nothing is marked.
     """
     if figure.area_mm2 <= 0:
-        return "none"
+        return tr("none")
+    size, unit = _area_unit()
     if figure.area_mm2 < SMALLEST_MM2:
-        return "under 0.01 cm²"
-    return f"{_grouped(figure.area_mm2 / MM2_PER_CM2, _precision(figure))} cm²"
+        return tr("under {least} {unit}", least=number(0.01 if unit == "cm²" else 0.002), unit=unit)
+    return f"{_grouped(figure.area_mm2 / size, _precision(figure))} {unit}"
 
 
 def area_interval(figure: Figure) -> str:
@@ -68,8 +86,13 @@ def area_interval(figure: Figure) -> str:
     if figure.area_mm2 <= 0:
         return ""
     decimals = _precision(figure)
-    low, high = (_grouped(mm2 / MM2_PER_CM2, decimals) for mm2 in (figure.low_mm2, figure.high_mm2))
-    return f"{low} to {high} cm²"
+    size, unit = _area_unit()
+    low, high = (_grouped(mm2 / size, decimals) for mm2 in (figure.low_mm2, figure.high_mm2))
+    return _range(low, high, unit)
+
+
+def _range(low: str, high: str, unit: str) -> str:
+    return tr("{low} to {high} {unit}", low=low, high=high, unit=unit)
 
 
 def share(figure: Figure) -> str:
@@ -88,7 +111,7 @@ def share(figure: Figure) -> str:
     if figure.area_mm2 <= 0:
         return ""
     if figure.share < SMALLEST_SHARE:
-        return "under 0.01 %"
+        return tr("under {least} {unit}", least=number(0.01), unit="%")
     half = 50 * (figure.high_share - figure.low_share)
     return f"{_grouped(100 * figure.share, max(_decimals(half, 2), 0))} %"
 
@@ -109,7 +132,7 @@ def share_interval(figure: Figure) -> str:
     if figure.area_mm2 <= 0:
         return ""
     decimals = max(_decimals(50 * (figure.high_share - figure.low_share), 2), 0)
-    return f"{_grouped(100 * figure.low_share, decimals)} to {_grouped(100 * figure.high_share, decimals)} %"
+    return _range(_grouped(100 * figure.low_share, decimals), _grouped(100 * figure.high_share, decimals), "%")
 
 
 def fraction(value: float) -> str:
@@ -129,8 +152,8 @@ def fraction(value: float) -> str:
     if percent < 1e-4 or percent > 100 - 1e-4:
         return f"{round(percent):d} %"
     if percent < 1:
-        return "under 1 %"
-    return "over 99 %" if percent > 99 else f"{percent:.0f} %"
+        return tr("under 1 %")
+    return tr("over 99 %") if percent > 99 else f"{percent:.0f} %"
 
 
 def zone_area(area_mm2: float) -> str:
@@ -144,9 +167,45 @@ def zone_area(area_mm2: float) -> str:
     Returns
     -------
     str
-        Whole cm2.
+        Whole cm2, or square inches.
     """
-    return f"{_grouped(area_mm2 / MM2_PER_CM2, 0)} cm²"
+    size, unit = _area_unit()
+    return f"{_grouped(area_mm2 / size, 0)} {unit}"
+
+
+def plain_area(area_mm2: float) -> str:
+    """Print an area without an interval.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Of one mark, say.
+
+    Returns
+    -------
+    str
+        With one decimal.
+    """
+    size, unit = _area_unit()
+    return f"{_grouped(area_mm2 / size, 1)} {unit}"
+
+
+def length(mm: float) -> str:
+    """Print a length.
+
+    Parameters
+    ----------
+    mm : float
+        In millimetres.
+
+    Returns
+    -------
+    str
+        For example ``2.5 mm`` or ``0.2 in``.
+    """
+    if current().unit == "in":
+        return f"{number(round(mm / MM_PER_IN, 1 if mm >= MM_PER_IN else 2))} in"
+    return f"{number(round(mm, 1))} mm"
 
 
 def distance(mm: float) -> str:
@@ -160,9 +219,10 @@ def distance(mm: float) -> str:
     Returns
     -------
     str
-        Whole millimetres; ``on it`` below half a millimetre.
+        Whole millimetres or tenths of an inch; ``on it`` below half a
+        millimetre.
     """
-    return "on it" if mm < 0.5 else f"{mm:.0f} mm"
+    return tr("on it") if mm < 0.5 else length(mm if current().unit == "in" else round(mm))
 
 
 UNIT_NAMES = {Unit.PIECES: "", Unit.PERCENT: " %", Unit.CM2: " cm²"}
@@ -184,4 +244,4 @@ def limit_value(value: float, unit: Unit) -> str:
         For example ``3``, ``12.5 %`` or ``0.1 cm²``.
     """
     digits = f"{value:.0f}" if unit is Unit.PIECES or abs(value) >= 100 else f"{value:.1f}".removesuffix(".0")
-    return f"{digits}{UNIT_NAMES[unit]}"
+    return f"{digits.replace('.', current().decimal)}{UNIT_NAMES.get(unit, f' {unit.value}')}"

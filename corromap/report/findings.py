@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from corromap.assessment import RuleResult, Verdict
 from corromap.evaluation import Evaluation
 from corromap.frames import MarkId, MountingId
+from corromap.messages import to_say
 from corromap.projection import MarkFate, ProjectedMark
 from corromap.report import figures
+from corromap.report.language import tr
 from corromap.report.legend import MOUNTING_NAMES
 from corromap.report.palette import look_of
 from corromap.survey import Mark
@@ -28,9 +30,9 @@ __all__ = [
 
 PATCH_FAMILY = "too many patches"
 VERDICT_NAMES = {
-    Verdict.MET: "reached",
-    Verdict.NOT_MET: "not reached",
-    Verdict.CANNOT_TELL: "cannot tell: the interval straddles the limit",
+    Verdict.MET: to_say("reached"),
+    Verdict.NOT_MET: to_say("not reached"),
+    Verdict.CANNOT_TELL: to_say("cannot tell: the interval straddles the limit"),
 }
 
 
@@ -108,8 +110,9 @@ class MarkRow:
     ----------
     number : int
         As on the photo pages.
-    kind, fixing, photo, panels, area, placed, lost, extrapolated, message, note : str
-        As printed.
+    kind, fixing, photo, panels, area, placed, lost, extrapolated, message, remarks, note : str
+        As printed; remarks are what was lost, the message and what lies
+        outside the datum points, in one.
     is_whole : bool
         Whether all of it was placed.
     """
@@ -124,6 +127,7 @@ class MarkRow:
     lost: str
     extrapolated: str
     message: str
+    remarks: str
     note: str
     is_whole: bool
 
@@ -162,24 +166,33 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
     rule, reading = result.rule, result.reading
     interval = ""
     if reading.high > reading.low:
-        interval = f"{figures.limit_value(reading.low, rule.unit)} to {figures.limit_value(reading.high, rule.unit)}"
+        low, high = (figures.limit_value(end, rule.unit) for end in (reading.low, reading.high))
+        interval = tr("{low} to {high}", low=low, high=high)
     left = figures.limit_value(abs(result.margin), rule.unit)
     return RuleRow(
-        title=rule.title,
-        place=result.zone_name,
+        title=tr(rule.title),
+        place=tr(result.zone_name),
         value=figures.limit_value(reading.value, rule.unit),
         interval=interval,
-        limit=f"from {figures.limit_value(rule.at_least, rule.unit)}",
-        margin="at the limit"
-        if result.margin == 0
-        else f"{left} {'below' if result.margin > 0 else 'above'} the limit",
-        verdict=VERDICT_NAMES[result.verdict],
-        outcome=rule.outcome.value,
-        source=rule.source,
-        sentence=result.sentence,
+        limit=tr("from {limit}", limit=figures.limit_value(rule.at_least, rule.unit)),
+        margin=_margin(result.margin, left),
+        verdict=tr(VERDICT_NAMES[result.verdict]),
+        outcome=tr(rule.outcome.value),
+        source=tr(rule.source),
+        sentence=tr(result.sentence),
         is_house_rule=rule.house_rule,
         is_reached=result.is_reached,
         marks=tuple(sorted(numbers[mark] for mark in result.marks if mark in numbers)),
+    )
+
+
+def _margin(margin: float, left: str) -> str:
+    if margin == 0:
+        return tr("at the limit")
+    return (
+        tr("{distance} below the limit", distance=left)
+        if margin > 0
+        else tr("{distance} above the limit", distance=left)
     )
 
 
@@ -219,12 +232,12 @@ def mounting_rows(evaluation: Evaluation) -> tuple[MountingRow, ...]:
     beyond: dict[MountingId, list[NearMark]] = {}
     for near in evaluation.measures.near_mountings:
         side = within if near.is_within_prescribed else beyond
-        entry = NearMark(numbers[near.mark], look_of(marks[near.mark]).label, figures.distance(near.distance_mm))
+        entry = NearMark(numbers[near.mark], tr(look_of(marks[near.mark]).label), figures.distance(near.distance_mm))
         side.setdefault(near.mounting, []).append(entry)
     return tuple(
         MountingRow(
-            mounting=mountings[mounting].name,
-            kind=MOUNTING_NAMES[mountings[mounting].kind],
+            mounting=tr(mountings[mounting].name),
+            kind=tr(MOUNTING_NAMES[mountings[mounting].kind]),
             within=tuple(within.get(mounting, ())),
             beyond=tuple(beyond.get(mounting, ())),
         )
@@ -259,21 +272,26 @@ def _mark_row(evaluation: Evaluation, mark: Mark, number: int, placed: list[Proj
     total = sum(p.area.area for p in placed)
     outside = sum(p.area.area * p.extrapolated_share for p in placed)
     losses = (
-        (fate.lost_horizon_share, "beyond the horizon"),
-        (fate.lost_edge_share, "off the panels placed"),
-        (fate.lost_frame_share, "off the photo"),
+        (fate.lost_horizon_share, to_say("{share} beyond the horizon")),
+        (fate.lost_edge_share, to_say("{share} off the panels placed")),
+        (fate.lost_frame_share, to_say("{share} off the photo")),
     )
+    lost = "; ".join(tr(where, share=figures.fraction(part)) for part, where in losses if part > 5e-4)
+    extrapolated = figures.fraction(outside / total) if total > 0 and outside / total > 5e-4 else ""
+    far = to_say("{share} of it lies outside the datum points clicked, where the fit is less certain.")
+    said = (f"{lost}." if lost else "", tr(fate.message), tr(far, share=extrapolated) if extrapolated else "")
     return MarkRow(
         number=number,
-        kind=look_of(mark).label,
-        fixing=mark.fixing.value if mark.fixing else "",
+        kind=tr(look_of(mark).label),
+        fixing=tr(mark.fixing.value) if mark.fixing else "",
         photo=evaluation.survey.photo_by_id[mark.photo].name,
-        panels=", ".join(dict.fromkeys(evaluation.template.panel(p.panel).name for p in placed)) or "none",
-        area=f"{total / figures.MM2_PER_CM2:.1f} cm²" if placed else "not placed",
+        panels=", ".join(dict.fromkeys(tr(evaluation.template.panel(p.panel).name) for p in placed)) or tr("none"),
+        area=figures.plain_area(total) if placed else tr("not placed"),
         placed=figures.fraction(fate.placed_share),
-        lost="; ".join(f"{figures.fraction(part)} {where}" for part, where in losses if part > 5e-4),
-        extrapolated=figures.fraction(outside / total) if total > 0 and outside / total > 5e-4 else "",
-        message=fate.message,
+        lost=lost,
+        extrapolated=extrapolated,
+        message=tr(fate.message),
+        remarks=" ".join(filter(None, said)),
         note=mark.note,
         is_whole=fate.placed_share > 1 - 5e-4,
     )

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
+from corromap.report.language import tr
 from corromap.report.model import report_view
 from corromap.report.svg import printable
 
@@ -31,7 +32,8 @@ def environment() -> Environment:
     Returns
     -------
     jinja2.Environment
-        With the filter ``drawing`` for markup made by this package.
+        With the filter ``drawing`` for markup made by this package and ``w``,
+        which says a text in the language in use.
     """
     environment = Environment(
         loader=PackageLoader("corromap.report"),
@@ -42,6 +44,7 @@ def environment() -> Environment:
         finalize=_finalize,
     )
     environment.filters["drawing"] = Markup
+    environment.globals["w"] = tr
     return environment
 
 

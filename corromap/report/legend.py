@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from corromap.messages import to_say
+from corromap.report.language import tr
 from corromap.report.palette import INK, PANEL, STEEL, Look
 from corromap.report.svg import element, plain, text_element
 from corromap.report.symbols import datum_cross, mounting_sign
@@ -32,21 +34,21 @@ ROLE_LINES: dict[Role, tuple[float, str | None]] = {
 """Line width and dashes of a zone by what it carries."""
 
 ROLE_NAMES = {
-    Role.PRIMARY: "Zone, load-bearing",
-    Role.SECONDARY: "Zone, secondary",
-    Role.CLOSING: "Zone, closing panel",
+    Role.PRIMARY: to_say("Zone, load-bearing"),
+    Role.SECONDARY: to_say("Zone, secondary"),
+    Role.CLOSING: to_say("Zone, closing panel"),
 }
 
 MOUNTING_NAMES = {
-    MountingKind.SUSPENSION: "Suspension pick-up",
-    MountingKind.SPRING: "Spring mounting",
-    MountingKind.TORSION_BAR: "Torsion bar mounting",
-    MountingKind.DAMPER: "Damper mounting",
-    MountingKind.BELT: "Belt anchorage",
-    MountingKind.SEAT: "Seat mounting",
-    MountingKind.STEERING: "Steering mounting",
-    MountingKind.JACKING: "Jacking point",
-    MountingKind.SUBFRAME: "Subframe mounting",
+    MountingKind.SUSPENSION: to_say("Suspension pick-up"),
+    MountingKind.SPRING: to_say("Spring mounting"),
+    MountingKind.TORSION_BAR: to_say("Torsion bar mounting"),
+    MountingKind.DAMPER: to_say("Damper mounting"),
+    MountingKind.BELT: to_say("Belt anchorage"),
+    MountingKind.SEAT: to_say("Seat mounting"),
+    MountingKind.STEERING: to_say("Steering mounting"),
+    MountingKind.JACKING: to_say("Jacking point"),
+    MountingKind.SUBFRAME: to_say("Subframe mounting"),
 }
 
 
@@ -83,7 +85,7 @@ def look_entry(look: Look, prefix: str) -> LegendEntry:
     """
     fill = f"url(#{prefix}-{look.key})"
     return LegendEntry(
-        look.label, lambda: element("rect", width=24, height=14, fill=fill, stroke=look.colour, stroke_width=1.4)
+        tr(look.label), lambda: element("rect", width=24, height=14, fill=fill, stroke=look.colour, stroke_width=1.4)
     )
 
 
@@ -102,7 +104,7 @@ def role_entry(role: Role) -> LegendEntry:
     """
     width, dashes = ROLE_LINES[role]
     return LegendEntry(
-        ROLE_NAMES[role],
+        tr(ROLE_NAMES[role]),
         lambda: element(
             "rect", width=24, height=14, fill=PANEL, stroke=INK, stroke_width=width, stroke_dasharray=dashes
         ),
@@ -122,7 +124,7 @@ def mounting_entry(kind: MountingKind) -> LegendEntry:
     LegendEntry
         The entry.
     """
-    return LegendEntry(MOUNTING_NAMES[kind], lambda: mounting_sign(kind, 12, 7))
+    return LegendEntry(tr(MOUNTING_NAMES[kind]), lambda: mounting_sign(kind, 12, 7))
 
 
 def datum_entry() -> LegendEntry:
@@ -133,7 +135,7 @@ def datum_entry() -> LegendEntry:
     LegendEntry
         The entry.
     """
-    return LegendEntry("Datum point", lambda: datum_cross(12, 7))
+    return LegendEntry(tr("Datum point"), lambda: datum_cross(12, 7))
 
 
 def draw_legend(entries: Sequence[LegendEntry], *, x: float, y: float, width: float) -> tuple[str, float]:
@@ -154,7 +156,7 @@ def draw_legend(entries: Sequence[LegendEntry], *, x: float, y: float, width: fl
     columns = max(1, int(width // COLUMN_PX))
     rows = -(-len(entries) // columns)
     step = width / columns
-    drawn = [text_element("Key", x, y + 11, font_size=12, font_weight="bold", fill=INK)]
+    drawn = [text_element(tr("Key"), x, y + 11, font_size=12, font_weight="bold", fill=INK)]
     for index, entry in enumerate(entries):
         left, top = x + step * (index // rows), y + 22 + ROW_PX * (index % rows)
         label = element("text", plain(entry.name), x=32, y=11.5, font_size=12, fill=INK)

@@ -9,6 +9,9 @@ from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
 from corromap.evaluation import Evaluation
 from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
+from corromap.messages import to_say
+from corromap.report import figures
+from corromap.report.describe import map_description
 from corromap.report.digests import Digests, digests_of
 from corromap.report.disagreement_page import DisagreementRow, disagreement_rows
 from corromap.report.drawing import map_svg
@@ -23,21 +26,23 @@ from corromap.report.findings import (
     patch_rows,
     rule_row,
 )
+from corromap.report.language import current, number, tr
 from corromap.report.photo_page import PhotoPage, photo_pages
 from corromap.report.tables import NOTHING_SEEN, GroupRow, ZoneRow, group_rows, zone_rows
+from corromap.report.texts import Texts, evidence_line, texts_of, unplaced_line
 from corromap.survey import Car
 
 __all__ = ["Fact", "Limit", "Maps", "Named", "NoteRow", "OutcomeView", "ReportView", "report_view"]
 
 CAR_LABELS = {
-    "label": "Car",
-    "registration": "Registration",
-    "odometer": "Odometer",
-    "owner": "Owner",
-    "seller": "Seller",
-    "inspector": "Inspector",
-    "place": "Place",
-    "date": "Date",
+    "label": to_say("Car"),
+    "registration": to_say("Registration"),
+    "odometer": to_say("Odometer"),
+    "owner": to_say("Owner"),
+    "seller": to_say("Seller"),
+    "inspector": to_say("Inspector"),
+    "place": to_say("Place"),
+    "date": to_say("Date"),
 }
 
 
@@ -142,11 +147,14 @@ class Maps:
     ----------
     phone, wide, sheet : str
         SVG: narrow screens, wide screens, paper.
+    alt : str
+        The map in words.
     """
 
     phone: str
     wide: str
     sheet: str
+    alt: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +162,11 @@ class ReportView:
     """Everything on the page, in its order."""
 
     title: str
+    language: str
     made_at: str
+    texts: Texts
+    evidence_line: str
+    unplaced_line: str
     car: tuple[Fact, ...]
     outcome: OutcomeView
     whole: GroupRow
@@ -184,10 +196,6 @@ class ReportView:
     departures: tuple[str, ...]
     digests: Digests
     cautions: tuple[Caution, ...]
-    scale_percent: str
-    click_px: str
-    outline_px: str
-    coarsest: str
 
 
 def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], *, made_at: str) -> ReportView:
@@ -219,29 +227,36 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     told = judged_photos(evaluation, examined)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
-    settings = evaluation.survey.settings
     never = tuple(row for row in zones if row.is_load_bearing and _is_never_seen(row))
     never_others = tuple(row for row in zones if not row.is_load_bearing and _is_never_seen(row))
+    scarce = tuple(row for row in zones if row.zone in unseen and not _is_never_seen(row))
+    unplaced = tuple(row for row in marks if not row.is_whole)
+    ask = ask_view(requests_of(evaluation, examined), evaluation.template)
     return ReportView(
-        title=evaluation.survey.car.label or "Car without a name",
+        title=evaluation.survey.car.label or tr("Car without a name"),
+        language=current().code,
         made_at=made_at,
+        texts=texts_of(evaluation, groups[0].found, ask, (disagreement_count, len(disagreements))),
+        evidence_line=evidence_line(len(scarce) + len(never)),
+        unplaced_line=unplaced_line(len(unplaced), len(marks)),
         car=_car(evaluation.survey.car),
         outcome=_outcome(evaluation),
         whole=groups[0],
-        scarce=tuple(row for row in zones if row.zone in unseen and not _is_never_seen(row)),
+        scarce=scarce,
         never=_named(evaluation, never),
         never_count=len(never),
         never_others=_named(evaluation, never_others),
         never_others_count=len(never_others),
-        unplaced=tuple(row for row in marks if not row.is_whole),
-        ask=ask_view(requests_of(evaluation, examined), evaluation.template),
+        unplaced=unplaced,
+        ask=ask,
         disagreements=disagreements,
         disagreement_count=disagreement_count,
-        judged={number: told[photo.id] for number, photo in enumerate(ordered, start=1)},
+        judged={index: told[photo.id] for index, photo in enumerate(ordered, start=1)},
         maps=Maps(
             phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
             wide=map_svg(evaluation.template, evaluation, width=1180, turn=True, prefix="mw"),
             sheet=map_svg(evaluation.template, evaluation, width=760, prefix="ms"),
+            alt=". ".join(map_description(evaluation.template, evaluation, is_turned=False)),
         ),
         found=tuple(row for row in zones if row.found.affected.is_marked),
         quiet=tuple(row for row in zones if not row.found.affected.is_marked and not _is_never_seen(row)),
@@ -255,13 +270,9 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         settings=_settings(evaluation),
         template=_template(evaluation),
         rules=_rules(evaluation),
-        departures=evaluation.rules.departures_from(default_rules()),
+        departures=tuple(map(tr, evaluation.rules.departures_from(default_rules()))),
         digests=digests_of(evaluation),
-        cautions=CAUTIONS,
-        scale_percent=f"{100 * evaluation.template.scale_sigma:g} %",
-        click_px=f"{settings.click_sigma_px:g} px",
-        outline_px=f"{settings.outline_sigma_px:g} px",
-        coarsest=f"{settings.coarsest_mm_per_px:g} mm per pixel",
+        cautions=tuple(Caution(c.id, tr(c.title), tr(c.text), tr(c.source)) for c in CAUTIONS),
     )
 
 
@@ -274,7 +285,7 @@ def _named(evaluation: Evaluation, rows: Sequence[ZoneRow]) -> tuple[Named, ...]
     for panel_id, group in by_panel.items():
         panel = evaluation.template.panel(panel_id)
         if len(group) == len(panel.zones):
-            lines.append(Named(", ".join(str(row.number) for row in group), panel.name))
+            lines.append(Named(", ".join(str(row.number) for row in group), tr(panel.name)))
         else:
             lines += [Named(str(row.number), row.found.name) for row in group]
     return tuple(lines)
@@ -286,7 +297,7 @@ def _is_never_seen(row: ZoneRow) -> bool:
 
 def _car(car: Car) -> tuple[Fact, ...]:
     values = ((label, getattr(car, name)) for name, label in CAR_LABELS.items())
-    return tuple(Fact(label, value) for label, value in values if value.strip())
+    return tuple(Fact(tr(label), value) for label, value in values if value.strip())
 
 
 def _outcome(evaluation: Evaluation) -> OutcomeView:
@@ -297,19 +308,19 @@ def _outcome(evaluation: Evaluation) -> OutcomeView:
     for result in shown:
         by_rule.setdefault(result.rule.id, []).append(rule_row(result, numbers))
     return OutcomeView(
-        word=outcome.kind.value,
+        word=tr(outcome.kind.value),
         style={
             OutcomeKind.CLEAR: "is-clear",
             OutcomeKind.NOT_SHOWN: "is-not-shown",
             OutcomeKind.REPAIR: "is-repair",
             OutcomeKind.STOP: "is-stop",
         }[outcome.kind],
-        headline=outcome.headline,
+        headline=tr(outcome.headline),
         reasons=tuple(rule_row(result, numbers) for result in shown),
         limits=tuple(Limit(rows[0], tuple(rows)) for rows in by_rule.values()),
         uncertain=tuple(rule_row(r, numbers) for r in outcome.uncertain if id(r) not in reached),
-        advice=ADVICE[outcome.kind],
-        always=ALWAYS,
+        advice=tuple(map(tr, ADVICE[outcome.kind])),
+        always=tuple(map(tr, ALWAYS)),
     )
 
 
@@ -318,7 +329,9 @@ def _notes(evaluation: Evaluation) -> tuple[NoteRow, ...]:
     return tuple(
         NoteRow(
             text=note.text,
-            zone=(zones[note.zone].name if note.zone in zones else str(note.zone)) if note.zone else "whole car",
+            zone=(tr(zones[note.zone].name) if note.zone in zones else str(note.zone))
+            if note.zone
+            else tr("whole car"),
             author=note.author,
             at=note.at,
         )
@@ -329,28 +342,30 @@ def _notes(evaluation: Evaluation) -> tuple[NoteRow, ...]:
 def _settings(evaluation: Evaluation) -> tuple[Fact, ...]:
     settings = evaluation.survey.settings
     return (
-        Fact("One clicked datum point, standard error", f"{settings.click_sigma_px:g} px"),
-        Fact("Hand that draws an outline, standard error", f"{settings.outline_sigma_px:g} px"),
-        Fact("Coarsest detail that counts as shown", f"{settings.coarsest_mm_per_px:g} mm per px"),
+        Fact(tr("One clicked datum point, standard error"), f"{number(settings.click_sigma_px)} px"),
+        Fact(tr("Hand that draws an outline, standard error"), f"{number(settings.outline_sigma_px)} px"),
+        Fact(tr("Coarsest detail that counts as shown"), f"{number(settings.coarsest_mm_per_px)} mm/px"),
+        Fact(tr("Patches nearer than this count as one"), figures.length(settings.patch_gap_mm)),
     )
 
 
 def _template(evaluation: Evaluation) -> tuple[Fact, ...]:
     template = evaluation.template
     return (
-        Fact("Body template", template.name),
-        Fact("Id and revision", f"{template.id}, revision {template.revision}"),
-        Fact("What it is", template.description),
-        Fact("Panels and zones", f"{len(template.panels)} and {len(template.zones)}"),
-        Fact("Its dimensions against a real car, standard uncertainty", f"{100 * template.scale_sigma:g} %"),
+        Fact(tr("Body template"), tr(template.name)),
+        Fact(tr("Id and revision"), f"{template.id}, {template.revision}"),
+        Fact(tr("What it is"), tr(template.description)),
+        Fact(tr("Panels and zones"), f"{len(template.panels)}, {len(template.zones)}"),
+        Fact(tr("Its dimensions against a real car, standard uncertainty"), f"{number(100 * template.scale_sigma)} %"),
     )
 
 
 def _rules(evaluation: Evaluation) -> tuple[Fact, ...]:
     rules = evaluation.rules
     own = sum(rule.house_rule for rule in rules.rules)
+    named = tr("{name} ({id}), version {version}", name=tr(rules.name), id=rules.id, version=rules.version)
     return (
-        Fact("Rule set", f"{rules.name} ({rules.id}), version {rules.version}"),
-        Fact("Rules", f"{len(rules.rules)}, of which {own} house rules"),
-        Fact("Program", f"corromap {evaluation.program_version}"),
+        Fact(tr("Rule set"), named),
+        Fact(tr("Rules"), tr("{all}, of which {own} house rules", all=len(rules.rules), own=own)),
+        Fact(tr("Program"), f"corromap {evaluation.program_version}"),
     )

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from corromap.messages import to_say
 from corromap.report.svg import element
 from corromap.survey import Mark, MarkKind, RustStage
 
@@ -102,19 +103,19 @@ class Look:
     is_solid: bool = False
 
 
-RUST_SURFACE = Look("rust-surface", "dots", "Rust, surface", "#CC6A0A", 5, "M1.5 1.5h.01M4 4h.01", 2.2)
-RUST_SCALED = Look("rust-scaled", "grid", "Rust, scaled", "#8F1C0A", 5, "M0 2.5H5M2.5 0V5", 1.1)
-RUST_HOLED = Look("rust-holed", "solid", "Rust, holed", "#33142B", 4, "", is_solid=True)
+RUST_SURFACE = Look("rust-surface", "dots", to_say("Rust, surface"), "#CC6A0A", 5, "M1.5 1.5h.01M4 4h.01", 2.2)
+RUST_SCALED = Look("rust-scaled", "grid", to_say("Rust, scaled"), "#8F1C0A", 5, "M0 2.5H5M2.5 0V5", 1.1)
+RUST_HOLED = Look("rust-holed", "solid", to_say("Rust, holed"), "#33142B", 4, "", is_solid=True)
 # One kind, so it may share a colour with a stage; the pattern tells them apart.
-RUST_UNSTAGED = Look("rust", "dashes", "Rust, stage not given", "#8F1C0A", 5, "M2.5 0V3.5", 1.6)
-FILLER = Look("filler", "horizontal", "Filler", "#8B6FE6", 4.5, "M0 2.25H4.5", 1.8)
-PATCH = Look("patch", "diagonal", "Patch", "#22776E", 5.5, "M0 2.75H5.5", 1.9, angle_deg=-45)
+RUST_UNSTAGED = Look("rust", "dashes", to_say("Rust, stage not given"), "#8F1C0A", 5, "M2.5 0V3.5", 1.6)
+FILLER = Look("filler", "horizontal", to_say("Filler"), "#8B6FE6", 4.5, "M0 2.25H4.5", 1.8)
+PATCH = Look("patch", "diagonal", to_say("Patch"), "#22776E", 5.5, "M0 2.75H5.5", 1.9, angle_deg=-45)
 PATCH_ON_PATCH = Look(
-    "patch-on-patch", "back-diagonal", "Patch on patch", "#3E05C2", 4.5, "M0 2.25H4.5", 1.9, angle_deg=45
+    "patch-on-patch", "back-diagonal", to_say("Patch on patch"), "#3E05C2", 4.5, "M0 2.25H4.5", 1.9, angle_deg=45
 )
-HIDDEN = Look("hidden", "waves", "Hidden", "#45433F", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
-SOUND = Look("sound", "ticks", "Looked at, sound", "#45433F", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
-NEVER_SEEN = Look("never-seen", "hatch", "Never seen", "#8A8690", 7, "M0 3.5H7", 0.9, angle_deg=45)
+HIDDEN = Look("hidden", "waves", to_say("Hidden"), "#45433F", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
+SOUND = Look("sound", "ticks", to_say("Looked at, sound"), "#45433F", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
+NEVER_SEEN = Look("never-seen", "hatch", to_say("Never seen"), "#8A8690", 7, "M0 3.5H7", 0.9, angle_deg=45)
 
 LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, PATCH_ON_PATCH, HIDDEN, SOUND, NEVER_SEEN)
 """Every look, in the order of the legend."""

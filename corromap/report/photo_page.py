@@ -12,7 +12,10 @@ from corromap.evaluation import Evaluation
 from corromap.frames import FloatArray, MarkId, PhotoId
 from corromap.io.photos import thumbnail
 from corromap.registration import FailureReason, Registration
+from corromap.report import figures
 from corromap.report.findings import mark_numbers
+from corromap.report.language import number as written
+from corromap.report.language import tr
 from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.survey import Mark, MarkKind, Photo, Sighting
@@ -75,8 +78,8 @@ class PhotoPage:
         From 1.
     name, source, taken_at, size, sha256 : str
         As printed.
-    svg : str
-        Photo with outlines.
+    svg, alt : str
+        Photo with outlines; the same in words.
     placements : tuple of Placement
         Panel by panel.
     glimpsed : tuple of str
@@ -95,6 +98,7 @@ class PhotoPage:
     size: str
     sha256: str
     svg: str
+    alt: str
     placements: tuple[Placement, ...]
     glimpsed: tuple[str, ...]
     sightings: tuple[SightingGroup, ...]
@@ -141,6 +145,7 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
         size=f"{photo.width_px} × {photo.height_px} px",
         sha256=photo.sha256,
         svg=photo_svg(photo, data, marks, sightings, numbers, prefix=f"p{index}"),
+        alt=_words(photo, marks),
         placements=placements,
         glimpsed=glimpsed,
         sightings=_sightings_by_panel(evaluation, sightings),
@@ -154,9 +159,9 @@ def _sightings_by_panel(evaluation: Evaluation, sightings: Sequence[Sighting]) -
     for index, sighting in enumerate(sightings):
         if sighting.datum in known:
             panel, datum = known[sighting.datum]
-            group, name = panel.name, datum.name.removeprefix(f"{panel.name}: ")
+            group, name = tr(panel.name), tr(datum.name.removeprefix(f"{panel.name}: "))
         else:
-            group, name = "Not on this template", str(sighting.datum)
+            group, name = tr("Not on this template"), str(sighting.datum)
         groups.setdefault(group, []).append((letter_of(index), name))
     return tuple(SightingGroup(panel, tuple(points)) for panel, points in groups.items())
 
@@ -183,13 +188,15 @@ def _placements(evaluation: Evaluation, photo: PhotoId) -> tuple[tuple[Placement
     is_placed = any(isinstance(result, Registration) for _, result in results)
     found, glimpsed = [], []
     for panel, result in results:
-        name = evaluation.template.panel(panel).name
+        name = tr(evaluation.template.panel(panel).name)
         if isinstance(result, Registration):
-            found.append(Placement(name, is_placed=True, summary=_fit_summary(result), warnings=result.warnings))
+            found.append(
+                Placement(name, is_placed=True, summary=_fit_summary(result), warnings=tuple(map(tr, result.warnings)))
+            )
         elif is_placed and result.reason is FailureReason.TOO_FEW:
             glimpsed.append(name)
         else:
-            found.append(Placement(name, is_placed=False, summary=result.message, warnings=()))
+            found.append(Placement(name, is_placed=False, summary=tr(result.message), warnings=()))
     found.sort(key=lambda placement: not placement.is_placed)
     return tuple(found), tuple(glimpsed)
 
@@ -197,11 +204,14 @@ def _placements(evaluation: Evaluation, photo: PhotoId) -> tuple[tuple[Placement
 def _fit_summary(fit: Registration) -> str:
     count = len(fit.datum_ids)
     if count <= 4:
-        return f"{count} datum points: just enough, so the fit cannot check itself."
+        return tr("{count} datum points: just enough, so the fit cannot check itself.", count=count)
     worst = float(np.hypot(*fit.residual_px.T).max())
-    return (
-        f"{count} datum points; residual {fit.rms_px:.1f} px or {fit.rms_mm:.1f} mm (root mean square), "
-        f"largest {worst:.1f} px."
+    return tr(
+        "{count} datum points; residual {px} px or {distance} (root mean square), largest {worst} px.",
+        count=count,
+        px=written(fit.rms_px, ".1f"),
+        distance=figures.length(fit.rms_mm),
+        worst=written(worst, ".1f"),
     )
 
 
@@ -273,10 +283,10 @@ def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
 def _words(photo: Photo, marks: Sequence[Mark]) -> str:
     counts: dict[str, int] = {}
     for mark in marks:
-        label = look_of(mark).label.lower()
+        label = tr(look_of(mark).label)
         counts[label] = counts.get(label, 0) + 1
-    drawn = ", ".join(f"{count} × {label}" for label, count in counts.items()) or "nothing is drawn on it"
-    return f"Photo {shortened(photo.name, 80)}: {drawn}"
+    drawn = ", ".join(f"{count} × {label}" for label, count in counts.items()) or tr("nothing is drawn on it")
+    return tr("Photo {name}: {drawn}", name=shortened(photo.name, 80), drawn=drawn)
 
 
 def _outline(mark: Mark, to_sheet: FloatArray, prefix: str) -> str:

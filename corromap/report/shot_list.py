@@ -7,6 +7,7 @@ from pathlib import Path
 from corromap.evidence.requests import RequestList
 from corromap.report.evidence_page import ask_view
 from corromap.report.html import environment, replace_page
+from corromap.report.language import current
 from corromap.template import BodyTemplate
 
 __all__ = ["shot_list_html", "write_shot_list"]
@@ -28,7 +29,7 @@ def shot_list_html(wanted: RequestList, template: BodyTemplate) -> str:
         HTML that asks for nothing outside itself and runs no script.
     """
     page = environment().get_template("shot_list.html.j2")
-    return page.render(ask=ask_view(wanted, template), template=template)
+    return page.render(ask=ask_view(wanted, template), template=template, language=current().code)
 
 
 def write_shot_list(wanted: RequestList, template: BodyTemplate, path: Path) -> None:

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from corromap.evaluation import Evaluation
 from corromap.frames import ZoneId
 from corromap.measures import Figure, GroupMeasure, ZoneMeasure
+from corromap.messages import to_say
 from corromap.report import figures
+from corromap.report.language import number, tr, trn
 from corromap.survey import MarkKind, RustStage
 from corromap.template import Role
 
@@ -16,7 +18,11 @@ __all__ = ["NOTHING_SEEN", "AreaCell", "FindingRow", "GroupRow", "ZoneRow", "gro
 NOTHING_SEEN = 1e-4
 """A zone of which less than this share was shown counts as not seen."""
 
-ROLE_NAMES = {Role.PRIMARY: "load-bearing", Role.SECONDARY: "secondary", Role.CLOSING: "closing panel"}
+ROLE_NAMES = {
+    Role.PRIMARY: to_say("load-bearing"),
+    Role.SECONDARY: to_say("secondary"),
+    Role.CLOSING: to_say("closing panel"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +58,8 @@ class FindingRow:
         Rust by stage, worst first, those marked only: name and area.
     pieces, patch_count, patch_on_patch : int
         Separate pieces of affected ground; patches; patches on patches.
+    patches : str
+        How many, in words; empty for none.
     seen, hidden, never_seen : str
         Coverage as printed.
     seen_share, hidden_share, never_seen_share : float
@@ -68,6 +76,7 @@ class FindingRow:
     pieces: int
     patch_count: int
     patch_on_patch: int
+    patches: str
     seen: str
     hidden: str
     never_seen: str
@@ -86,8 +95,8 @@ class ZoneRow:
         As on the map.
     zone : ZoneId
         The zone.
-    role, sheet : str
-        What it carries; nominal sheet thickness.
+    role, sheet, about : str
+        What it carries; nominal sheet thickness; both with the area.
     is_load_bearing : bool
         Whether the role is primary.
     found : FindingRow
@@ -98,6 +107,7 @@ class ZoneRow:
     zone: ZoneId
     role: str
     sheet: str
+    about: str
     is_load_bearing: bool
     found: FindingRow
 
@@ -112,19 +122,22 @@ class GroupRow:
         As in the measures.
     zones : int
         How many.
+    about : str
+        The same in words, with their area.
     found : FindingRow
         The figures.
     """
 
     id: str
     zones: int
+    about: str
     found: FindingRow
 
 
 def _cell(figure: Figure, seen_share: float) -> AreaCell:
     is_marked = figure.area_mm2 > 0
     if not is_marked and seen_share < NOTHING_SEEN:
-        return AreaCell("not seen", "", "", "", is_marked=False)
+        return AreaCell(tr("not seen"), "", "", "", is_marked=False)
     return AreaCell(
         figures.area(figure),
         figures.area_interval(figure),
@@ -137,12 +150,12 @@ def _cell(figure: Figure, seen_share: float) -> AreaCell:
 def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
     seen = measure.seen_share
     stages = [
-        (stage.value, _cell(measure.stages[stage], seen))
+        (tr(stage.value), _cell(measure.stages[stage], seen))
         for stage in (RustStage.HOLED, RustStage.SCALED, RustStage.SURFACE)
         if stage in measure.stages
     ]
     return FindingRow(
-        name=name,
+        name=tr(name),
         area=figures.zone_area(measure.area_mm2),
         affected=_cell(measure.affected, seen),
         rust=_cell(measure.kinds[MarkKind.RUST], seen),
@@ -152,6 +165,7 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
         pieces=measure.affected.pieces,
         patch_count=measure.kinds[MarkKind.PATCH].separate,
         patch_on_patch=measure.patch_on_patch,
+        patches=_patches(measure),
         seen=figures.fraction(seen),
         hidden=figures.fraction(measure.hidden_share),
         never_seen=figures.fraction(measure.never_seen_share),
@@ -161,10 +175,18 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
     )
 
 
+def _patches(measure: ZoneMeasure | GroupMeasure) -> str:
+    count = measure.kinds[MarkKind.PATCH].separate
+    if not count:
+        return ""
+    on_another = tr("{count} on another", count=measure.patch_on_patch) if measure.patch_on_patch else ""
+    return ", ".join(filter(None, (trn("{count} patch", "{count} patches", count), on_another)))
+
+
 def _unstaged(measure: ZoneMeasure | GroupMeasure) -> tuple[tuple[str, str], ...]:
     """Rust without a stage: what is left when each place with a stage is taken off once."""
     left = measure.kinds[MarkKind.RUST].area_mm2 - sum(figure.area_mm2 for figure in measure.stages.values())
-    return (("stage not given", f"{left / figures.MM2_PER_CM2:.1f} cm²"),) if left > 0.05 * figures.MM2_PER_CM2 else ()
+    return ((tr("stage not given"), figures.plain_area(left)),) if left > 0.05 * figures.MM2_PER_CM2 else ()
 
 
 def zone_rows(evaluation: Evaluation) -> tuple[ZoneRow, ...]:
@@ -182,14 +204,20 @@ def zone_rows(evaluation: Evaluation) -> tuple[ZoneRow, ...]:
     """
     zones = evaluation.template.zone_by_id
     rows = []
-    for number, measure in enumerate(evaluation.measures.zones, start=1):
+    for index, measure in enumerate(evaluation.measures.zones, start=1):
         zone = zones[measure.zone]
         rows.append(
             ZoneRow(
-                number=number,
+                number=index,
                 zone=zone.id,
-                role=ROLE_NAMES[zone.role],
-                sheet=f"{zone.sheet_mm:g} mm",
+                role=tr(ROLE_NAMES[zone.role]),
+                sheet=f"{number(zone.sheet_mm)} mm",
+                about=tr(
+                    "{role}; {area}; sheet {thickness} mm",
+                    role=tr(ROLE_NAMES[zone.role]),
+                    area=figures.zone_area(measure.area_mm2),
+                    thickness=number(zone.sheet_mm),
+                ),
                 is_load_bearing=zone.role is Role.PRIMARY,
                 found=_found(zone.name, measure),
             )
@@ -210,4 +238,12 @@ def group_rows(evaluation: Evaluation) -> tuple[GroupRow, ...]:
     tuple of GroupRow
         In the order of the measures.
     """
-    return tuple(GroupRow(g.id, len(g.zones), _found(g.name, g)) for g in evaluation.measures.groups)
+    return tuple(
+        GroupRow(
+            group.id,
+            len(group.zones),
+            f"{trn('{count} zone', '{count} zones', len(group.zones))}; {figures.zone_area(group.area_mm2)}",
+            _found(group.name, group),
+        )
+        for group in evaluation.measures.groups
+    )

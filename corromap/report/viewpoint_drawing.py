@@ -12,11 +12,12 @@ from shapely.geometry import MultiPoint, Polygon
 from corromap.evidence.requests import PhotoRequest
 from corromap.evidence.viewpoints import HALF_HEIGHT, HALF_WIDTH, Viewpoint
 from corromap.frames import FloatArray, PanelId, ZoneId
+from corromap.report.language import tr
 from corromap.report.palette import ACCENT, FAINT, INK, PANEL, PAPER, STEEL
 from corromap.report.svg import element, number, path_data, text_element
 from corromap.template import BodyTemplate, Panel
 
-__all__ = ["viewpoint_svg"]
+__all__ = ["viewpoint_svg", "viewpoint_words"]
 
 WIDTH, HEIGHT = 348.0, 216.0
 _BELOW = (np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]]), (8.0, 26.0, 178.0, 182.0))
@@ -74,7 +75,7 @@ def viewpoint_svg(request: PhotoRequest, template: BodyTemplate) -> str:
     below, behind = _panes(template)
     zones = set(request.zones)
     parts = [element("rect", width=WIDTH, height=HEIGHT, fill=PAPER)]
-    for pane, title in ((below, "FROM BELOW"), (behind, "FROM BEHIND")):
+    for pane, title in ((below, tr("FROM BELOW")), (behind, tr("FROM BEHIND"))):
         parts += [
             _body(pane, template),
             _wanted(pane, template, zones),
@@ -89,20 +90,36 @@ def viewpoint_svg(request: PhotoRequest, template: BodyTemplate) -> str:
     parts += _labels()
     return element(
         "svg", *parts, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {number(WIDTH)} {number(HEIGHT)}",
-        class_="viewpoint", role="img", aria_label=f"Where to hold the camera for photo {request.number}",
+        class_="viewpoint", role="img", aria_label=viewpoint_words(request),
         font_family="sans-serif",
     )  # fmt: skip
+
+
+def viewpoint_words(request: PhotoRequest) -> str:
+    """Say what the drawing shows.
+
+    Parameters
+    ----------
+    request : PhotoRequest
+        The photo.
+
+    Returns
+    -------
+    str
+        For people who cannot see it; the words beside it tell the rest.
+    """
+    return tr("Where to hold the camera for photo {number}", number=request.number)
 
 
 def _labels() -> list[str]:
     (left, top, width, height), (left2, _, width2, _) = _BELOW[1], _BEHIND[1]
     style: dict[str, str | float | None] = {"font_size": 9, "fill": INK, "font_weight": "bold", "text_anchor": "middle"}
     return [
-        text_element("FRONT", left + width / 2, top - 3, **style),
-        text_element("R", left + 30, top + height - 8, **style),
-        text_element("L", left + width - 30, top + height - 8, **style),
-        text_element("L", left2 + 6, top + 12, **style),
-        text_element("R", left2 + width2 - 6, top + 12, **style),
+        text_element(tr("FRONT"), left + width / 2, top - 3, **style),
+        text_element(tr("R"), left + 30, top + height - 8, **style),
+        text_element(tr("L"), left + width - 30, top + height - 8, **style),
+        text_element(tr("L"), left2 + 6, top + 12, **style),
+        text_element(tr("R"), left2 + width2 - 6, top + 12, **style),
     ]
 
 

@@ -11,7 +11,6 @@ from corromap.evidence.whole_picture import WholePicture
 from corromap.frames import PhotoId
 from corromap.io.photos import RgbArray, decode
 from corromap.io.picture_files import PictureScale, write_picture
-from corromap.report.evidence_page import examine_all, showing_of
 from corromap.report.picture_overlay import PictureOverlay
 
 __all__ = ["write_whole_picture"]
@@ -57,10 +56,9 @@ def write_whole_picture(  # noqa: PLR0913  what a picture is made from
     def load(photo: PhotoId, reduce: int) -> RgbArray:
         return decode(photo_bytes(photo), names[photo], reduce=reduce)
 
-    showing = showing_of(evaluation, examine_all(evaluation, photo_bytes))
     sheet = sheet_of(evaluation.template, mm_per_px)
     picture = WholePicture(
-        sheet, evaluation.template, evaluation.projection, evaluation.registrations, load, quality=showing.quality
+        sheet, evaluation.template, evaluation.projection, evaluation.registrations, load, quality=evaluation.quality
     )
     overlay = PictureOverlay(evaluation, sheet, marks=not bare, zones=not bare)
     total = sum(1 for _ in sheet.tiles())

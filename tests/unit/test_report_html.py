@@ -74,7 +74,7 @@ def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
         named = drawing.attributes["aria-labelledby"].split()
         words = " ".join(f.text for f in page.elements if f.attributes.get("id") in named)
         assert "seen from below" in words
-        assert "Rust in 1 zones: Left floor, front." in words
+        assert "Rust in 1 zone: Left floor, front." in words
         assert "2 of 5 zones were never shown" in words
 
 
