@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry import MultiPolygon
 
-from corromap.frames import PanelId, ZoneId
+from corromap.frames import PanelId
 from corromap.measures import Figure, Measures, ZoneMeasure
 from corromap.projection import ProjectedMark, Projection
 from corromap.repair.costing import sheet_needs
