@@ -1,7 +1,8 @@
 """Which edges of which marks bound a union, and so move it.
 
 The union of many marks moves where a mark's own edge is still its boundary:
-not where marks overlap, and not along the cut of a zone or panel.
+not where marks overlap, and not along the cut of a zone or panel. Where other
+photos drew the same edge, all of them have their say; see `consensus`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from corromap.frames import FloatArray
+from corromap.measures.consensus import AllEdges, MovingBoundary, shared_edges
 from corromap.measures.ground import Cell, Ground
 from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SourceLayout
@@ -30,19 +32,24 @@ class Exposed:
     Parameters
     ----------
     weight : csr_array, shape (cells, edges)
-        Share of the edge's length; negative where the mark takes ground away.
+        Share of the edge's length that moves the cell's likely area; negative
+        where the mark takes ground away.
     owner : ndarray of int, shape (edges,)
         Mark of each edge.
     perimeter_mm : ndarray of float64, shape (cells,)
         Length of all exposed edges.
+    excess_mm2 : ndarray of float64, shape (cells,)
+        What the cell's union has more than the mean of the edges encloses;
+        negative where ground taken away has it.
     """
 
     weight: csr_array
     owner: NDArray[np.intp]
     perimeter_mm: FloatArray
+    excess_mm2: FloatArray
 
 
-def exposed_edges(ground: Ground, cells: Sequence[Cell]) -> Exposed:
+def exposed_edges(ground: Ground, cells: Sequence[Cell], layout: SourceLayout) -> Exposed:
     """Find the edges that bound each cell.
 
     Parameters
@@ -51,23 +58,34 @@ def exposed_edges(ground: Ground, cells: Sequence[Cell]) -> Exposed:
         The panel's marks.
     cells : sequence of Cell
         From `cells_of`, at least one.
+    layout : SourceLayout
+        Error sources, which say how near two edges must be to be one.
 
     Returns
     -------
     Exposed
         For `gradients_of`.
     """
-    starts = np.concatenate([m.edges.from_mm for m in ground.marks])
-    ends = np.concatenate([m.edges.to_mm for m in ground.marks])
     count = np.array([len(m.edges.from_mm) for m in ground.marks])
-    owner = np.repeat(np.arange(len(count)), count)
-    length = np.hypot(*(ends - starts).T)
+    edges = AllEdges(
+        np.concatenate([m.edges.from_mm for m in ground.marks]),
+        np.concatenate([m.edges.to_mm for m in ground.marks]),
+        np.repeat(np.arange(len(count)), count),
+    )
+    length = np.hypot(*(edges.end - edges.start).T)
     cell, edge = _whole(cells, count)
-    joined_cell, joined_edge, joined_weight = _parts(ground, cells, starts, ends, owner)
-    weight = np.concatenate([np.ones(len(edge)), joined_weight])
-    cell, edge = np.concatenate([cell, joined_cell]), np.concatenate([edge, joined_edge])
-    perimeter = np.bincount(cell, np.abs(weight) * length[edge], minlength=len(cells)).astype(np.float64)
-    return Exposed(csr_array((weight, (cell, edge)), shape=(len(cells), len(owner))), owner, perimeter)
+    boundary = _boundary(ground, cells, edges)
+    along = np.hypot(*(boundary.end - boundary.start).T)
+    perimeter = np.bincount(cell, length[edge], minlength=len(cells)).astype(np.float64)
+    perimeter += np.bincount(boundary.cell, along, minlength=len(cells))
+    shared = shared_edges(ground, edges, boundary, layout)
+    signed = boundary.sign * along
+    excess = np.bincount(boundary.cell, signed * shared.inwards_mm, minlength=len(cells)).astype(np.float64)
+    weight = np.concatenate(
+        [np.ones(len(edge)), signed[shared.segment] * shared.weight / np.maximum(length[shared.edge], 1e-12)]
+    )
+    where = np.concatenate([cell, boundary.cell[shared.segment]]), np.concatenate([edge, shared.edge])
+    return Exposed(csr_array((weight, where), shape=(len(cells), len(length))), edges.owner, perimeter, excess)
 
 
 def _whole(cells: Sequence[Cell], count: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -79,26 +97,22 @@ def _whole(cells: Sequence[Cell], count: NDArray[np.intp]) -> tuple[NDArray[np.i
     return np.repeat(cell, count[mark]), edge
 
 
-def _parts(
-    ground: Ground, cells: Sequence[Cell], starts: FloatArray, ends: FloatArray, owner: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+def _boundary(ground: Ground, cells: Sequence[Cell], edges: AllEdges) -> MovingBoundary:
     """Find which mark's edge every boundary segment of the unions is.
 
     A segment that is nobody's is a cut along a zone or panel: it does not move.
     """
     start, end, cell = boundary_segments(np.array([c.joined for c in cells], dtype=object))
     if len(start) == 0:
-        return cell, cell, np.empty(0)
-    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([starts, ends], axis=1))))
+        return MovingBoundary(start, end, cell, cell, np.empty(0, dtype=np.int8))
+    tree = shapely.STRtree(edges.lines())
     segment, edge = tree.query(shapely.points((start + end) / 2), predicate="dwithin", distance=ON_EDGE_MM)
     signs = np.array([layer.signs(ground.classes) for layer in LAYERS])
     layer_of = np.array([c.layer for c in cells])
-    sign = signs[layer_of[cell[segment]], owner[edge]]
+    sign = signs[layer_of[cell[segment]], edges.owner[edge]]
     segment, edge, sign = segment[sign != 0], edge[sign != 0], sign[sign != 0]
     segment, first = np.unique(segment, return_index=True)
-    edge, sign = edge[first], sign[first]
-    length, whole = np.hypot(*(end - start)[segment].T), np.hypot(*(ends - starts)[edge].T)
-    return cell[segment], edge, sign * length / np.maximum(whole, 1e-12)
+    return MovingBoundary(start[segment], end[segment], cell[segment], edge[first], sign[first])
 
 
 def gradients_of(ground: Ground, exposed: Exposed, layout: SourceLayout) -> FloatArray:

@@ -24,13 +24,14 @@ class Figure:
     Parameters
     ----------
     area_mm2 : float
-        Of the union of the marks, so that no place counts twice.
+        Of the union of the marks, so that no place counts twice. Limits are
+        held against it: it cannot fall when a mark is added.
     sigma_mm2 : float
-        Standard uncertainty from clicks, lens, outlines and template scale.
+        Standard uncertainty of `likely_mm2` from clicks, lens, outlines and
+        template scale.
     low_mm2, high_mm2 : float
-        95 % interval, clipped to 0 and the area it is part of. Where several
-        photos mark one place it reaches farther down than up: their union is
-        expected to be too large (`corromap.measures.growth`).
+        95 % interval about `likely_mm2`, clipped to 0 and the area it is part
+        of; widened to hold `area_mm2`, for no mark is argued away.
     share, low_share, high_share : float
         The same as a share of the zone or group. The template's scale moves
         mark and zone alike and is left out of this interval.
@@ -46,8 +47,14 @@ class Figure:
         Largest number of these marks no two of which touch (2 mm): one patch
         on two photos counts once. Cannot fall when a mark is added, so rules
         that count read this.
+    likely_mm2, likely_share : float
+        The union with its edge in the mean of the edges that different photos
+        drew of the same thing (`corromap.measures.consensus`): the union of
+        many photos keeps every outline's error outwards. Equal to `area_mm2`
+        where each thing is marked on one photo; more only where a kind gives
+        way to another whose union is too large.
     gradient : Gradient
-        Derivative of `area_mm2` by each error source, so that figures can be
+        Derivative of `likely_mm2` by each error source, so that figures can be
         added without losing what they share.
     """
 
@@ -62,6 +69,8 @@ class Figure:
     perimeter_mm: float
     marks: tuple[MarkId, ...]
     separate: int = 0
+    likely_mm2: float = 0.0
+    likely_share: float = 0.0
     gradient: Gradient = field(default_factory=dict, repr=False, compare=False)
 
 

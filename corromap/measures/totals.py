@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from corromap.frames import FloatArray, MarkId
 from corromap.measures.exposed import exposed_edges, gradients_of
 from corromap.measures.ground import Cell, Ground, cells_of
-from corromap.measures.growth import growth_of
 from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SCALE_LABEL, SourceLayout, VectorGradient
 from corromap.measures.pieces import PieceList, Pieces, touching_marks
@@ -46,8 +45,8 @@ class Totals:
         In the order of the template's zones.
     area_mm2, perimeter_mm : ndarray of float64, shape (L, Z)
         By layer and zone.
-    grown_mm2 : ndarray of float64, shape (L, Z)
-        What the union of several photos is expected to be too large.
+    excess_mm2 : ndarray of float64, shape (L, Z)
+        What the union has more than is likely; see `corromap.measures.consensus`.
     gradient : ndarray of float64, shape (L, Z, width)
         Of the areas, the template's scale included.
     marks : mapping of (layer, zone) to dict of MarkId to bool
@@ -62,7 +61,7 @@ class Totals:
     zone_area_mm2: FloatArray
     area_mm2: FloatArray
     perimeter_mm: FloatArray
-    grown_mm2: FloatArray
+    excess_mm2: FloatArray
     gradient: FloatArray
     marks: Mapping[tuple[int, int], dict[MarkId, bool]]
     pieces: tuple[Pieces, ...]
@@ -100,7 +99,7 @@ class Totals:
         whole = float(self.zone_area_mm2[zones].sum())
         area = np.minimum(self.area_mm2[layers][:, zones].sum(axis=1), whole)
         perimeter = self.perimeter_mm[layers][:, zones].sum(axis=1)
-        grown = self.grown_mm2[layers][:, zones].sum(axis=1)
+        likely = np.clip(area - self.excess_mm2[layers][:, zones].sum(axis=1), 0.0, whole)
         variance = self.layout.variances(gradient)
         by_scale = gradient[:, self.layout.columns[SCALE_LABEL]][:, 0] ** 2
         by_scale *= self.layout.sources[SCALE_LABEL].covariance[0, 0]
@@ -114,16 +113,18 @@ class Totals:
                     marks[mark] = marks.get(mark, False) or counts
             counting = [m for m, counts in marks.items() if counts]
             yield Figure(
-                float(area[i]), float(sigma[i]), *_interval(area[i], sigma[i], whole, grown[i]),
-                float(area[i] / whole), *_interval(area[i] / whole, sigma_of_share[i], 1.0, grown[i] / whole),
+                float(area[i]), float(sigma[i]), *_interval(likely[i], sigma[i], area[i], whole),
+                float(area[i] / whole), *_interval(likely[i] / whole, sigma_of_share[i], area[i] / whole, 1.0),
                 self.pieces[layer].count(member), float(perimeter[i]), tuple(marks),
-                most_separate(counting, self.touching, self.memo), VectorGradient(self.layout, gradient[i]),
+                most_separate(counting, self.touching, self.memo), float(likely[i]), float(likely[i] / whole),
+                VectorGradient(self.layout, gradient[i]),
             )  # fmt: skip
 
 
-def _interval(value: float, sigma: float, top: float, grown: float) -> tuple[float, float]:
+def _interval(likely: float, sigma: float, union: float, top: float) -> tuple[float, float]:
+    """95 % interval about what is likely; all that was drawn is inside it."""
     reach = COVERAGE_FACTOR * sigma
-    return float(max(0.0, value - grown - reach)), float(min(top, value + reach))
+    return float(max(0.0, min(union, likely - reach))), float(min(top, max(union, likely + reach)))
 
 
 def totals_of(
@@ -149,7 +150,7 @@ def totals_of(
     """
     row = {zone.id: i for i, zone in enumerate(template.zones)}
     shape = (len(LAYERS), len(row))
-    area, perimeter, grown = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    area, perimeter, excess = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     gradient = np.zeros((*shape, layout.width))
     marks: dict[tuple[int, int], dict[MarkId, bool]] = {}
     pieces = PieceList()
@@ -157,16 +158,15 @@ def totals_of(
         cells = cells_of(ground)
         if not cells:
             continue
-        exposed = exposed_edges(ground, cells)
+        exposed = exposed_edges(ground, cells, layout)
         zones = [row[ground.panel.zones[cell.zone].id] for cell in cells]
         at = ([cell.layer for cell in cells], zones)
         area[at], perimeter[at] = [cell.area_mm2 for cell in cells], exposed.perimeter_mm
-        by_source = gradients_of(ground, exposed, layout)
-        gradient[at], grown[at] = by_source, growth_of(ground, cells, by_source, layout)
+        gradient[at], excess[at] = gradients_of(ground, exposed, layout), exposed.excess_mm2
         for zone, cell in zip(zones, cells, strict=True):
             marks[cell.layer, zone] = _counting(ground, cell)
             pieces.add(ground, zone, cell)
-    gradient[:, :, layout.columns[SCALE_LABEL]] = 2.0 * area[:, :, None]
+    gradient[:, :, layout.columns[SCALE_LABEL]] = 2.0 * (area - excess)[:, :, None]
     hinges = [hinge for panel in hinges_of(template).values() for hinge in panel if hinge.panel < hinge.other]
     zone_area = np.array([zone.area_mm2 for zone in template.zones])
     return Totals(
@@ -174,7 +174,7 @@ def totals_of(
         zone_area,
         area,
         perimeter,
-        grown,
+        excess,
         gradient,
         marks,
         pieces.joined(hinges, patch_gap_mm),

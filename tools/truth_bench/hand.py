@@ -190,7 +190,7 @@ class Eye:
         out = float(self.rng.normal(0, self.condition.outline_sigma_px))
         moved = _largest(edge.buffer(out, quad_segs=4)) or edge
         thinned = shapely.get_coordinates(moved.simplify(CLICK_TOLERANCE_PX))[:-1]
-        if self.condition.outline_sigma_px == 0:
+        if self.condition.outline_sigma_px == self.condition.vertex_sigma_px == 0:
             thinned = np.array(edge.exterior.coords)[:-1]
         shaken = thinned + self.rng.normal(0, self.condition.vertex_sigma_px, thinned.shape)
         frame = np.array([shot.photo.width_px - 0.5, shot.photo.height_px - 0.5])
