@@ -42,7 +42,7 @@ class FigureError:
     figure : str
         One of `FIGURES`.
     true, found, sigma, low, high : float
-        The truth and what the program says.
+        The truth and what the program says is likely.
     zone_mm2 : float
         Of the zone or group.
     photos : int
@@ -53,6 +53,8 @@ class FigureError:
         Whether those photos' lenses were estimated.
     extrapolated : float
         Largest share of one of those marks that lies outside the hull of the clicks.
+    union : float
+        All outlines together, mm2; `found` is what is likely.
     """
 
     where: str
@@ -68,6 +70,7 @@ class FigureError:
     fewest_clicks: int
     lens_known: bool
     extrapolated: float = 0.0
+    union: float = 0.0
 
     @property
     def holds(self) -> bool:
@@ -86,6 +89,7 @@ class Judgement:
     refused: int
     lost_marks: int
     seconds: float
+    scale: float
     place_mm: Array = field(repr=False)
     outline_mm: Array = field(repr=False)
     figures: tuple[FigureError, ...] = field(repr=False)
@@ -192,7 +196,7 @@ def judge(bench: BenchSurvey, seed: int) -> Judgement | Crash:
     ]
     return Judgement(
         seed, len(bench.shots), len(bench.drawn), len(placed), len(found.registrations) - len(placed),
-        len(bench.drawn) - len(pieces), seconds,
+        len(bench.drawn) - len(pieces), seconds, bench.scene.scale,
         place_mm, outline_mm, tuple(_figure_errors(bench, found, placed, pieces)),
         np.array([100 * (zones[z].seen_share - truth.seen[z]) for z in shown]),
         np.array([100 * (zones[z].seen_share - by_covers.seen[z]) for z in shown]),
@@ -274,11 +278,11 @@ def _figure_errors(bench: BenchSurvey, found: Evaluation, placed: Placings, piec
             through = [placed[d.mark.photo, d.panel] for d in sources]
             errors.append(
                 FigureError(
-                    where, isinstance(measure, GroupMeasure), name, true, figure.area_mm2, figure.sigma_mm2,
+                    where, isinstance(measure, GroupMeasure), name, true, figure.likely_mm2, figure.sigma_mm2,
                     figure.low_mm2, figure.high_mm2, measure.area_mm2, len({d.mark.photo for d in sources}),
                     min((len(r.datum_ids) for r in through), default=0),
                     bool(through) and all("estimated" in r.lens.source for r in through),
-                    max((outside.get((d.mark.id, d.panel), 1.0) for d in sources), default=0.0),
+                    max((outside.get((d.mark.id, d.panel), 1.0) for d in sources), default=0.0), figure.area_mm2,
                 )
             )  # fmt: skip
     return errors

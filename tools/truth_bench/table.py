@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +56,20 @@ def _area_error(figures: Sequence[FigureError]) -> tuple[str, str]:
     )
 
 
+def _of_zone(figure: FigureError) -> bool:
+    return not figure.is_group
+
+
+def _large(judgements: Sequence[Judgement], *, shares: bool = False, union: bool = False) -> list[FigureError]:
+    """Zones with much affected ground; as shares of them the car's size is in neither truth nor figure."""
+    return [
+        replace(f, true=f.true / j.scale**2 if shares else f.true, found=f.union if union else f.found)
+        for j in judgements
+        for f in j.figures
+        if _of_zone(f) and f.figure == "affected" and f.true > LARGE_MM2
+    ]
+
+
 def rows_of(all_of_them: Sequence[Judgement | Crash]) -> list[tuple[str, str]]:
     """Summarise one condition.
 
@@ -68,9 +84,7 @@ def rows_of(all_of_them: Sequence[Judgement | Crash]) -> list[tuple[str, str]]:
         In the order of the table.
     """
     judgements = [j for j in all_of_them if isinstance(j, Judgement)]
-    zone = lambda f: not f.is_group  # noqa: E731
-    large = _figures(judgements, lambda f: zone(f) and f.figure == "affected" and f.true > LARGE_MM2)
-    size, bias = _area_error(large)
+    size, bias = _area_error(_large(judgements))
     seconds = np.array([j.seconds for j in judgements])
     rows = [
         ("surveys the program raised an exception for", str(len(all_of_them) - len(judgements))),
@@ -86,9 +100,11 @@ def rows_of(all_of_them: Sequence[Judgement | Crash]) -> list[tuple[str, str]]:
             _percentiles(_joined(judgements, lambda j: j.outline_mm), "mm"),
         ),
         ("area error, zones with > 100 cm² affected, median / p95", size),
-        ("the same with its sign", bias),
-        ("95 % intervals that hold, zone figures", _held(_figures(judgements, zone))),
-        ("… affected only", _held(_figures(judgements, lambda f: zone(f) and f.figure == "affected"))),
+        ("… with its sign", bias),
+        ("… as shares of the zones, so that the car's size cancels", _area_error(_large(judgements, shares=True))[0]),
+        ("… of all outlines together (what limits are held against)", _area_error(_large(judgements, union=True))[1]),
+        ("95 % intervals that hold, zone figures", _held(_figures(judgements, _of_zone))),
+        ("… affected only", _held(_figures(judgements, lambda f: _of_zone(f) and f.figure == "affected"))),
         ("… group figures (sides, roles, parts, whole)", _held(_figures(judgements, lambda f: f.is_group))),
         ("… sides", _held(_figures(judgements, lambda f: f.where.startswith("side:")))),
         ("… roles", _held(_figures(judgements, lambda f: f.where.startswith("role:")))),
@@ -175,7 +191,7 @@ def _breakdown(judgements: Sequence[Judgement]) -> list[str]:
         ("one photo, 4 clicks", lambda f: f.photos == 1 and f.fewest_clicks == 4),
         ("lens estimated from the clicks", lambda f: f.photos > 0 and f.lens_known),
         ("lens assumed for some photo", lambda f: f.photos > 0 and not f.lens_known),
-        *((f"figure {name}", lambda f, name=name: f.figure == name) for name in SINGLED),
+        *((f"figure {name}", partial(_is_named, name)) for name in SINGLED),
     ]  # fmt: skip
     lines = [
         "| zone figures where | held | truth above / below | mean pull | rms pull | mean error |",
@@ -188,10 +204,13 @@ def _breakdown(judgements: Sequence[Judgement]) -> list[str]:
     return lines
 
 
+def _is_named(name: str, figure: FigureError) -> bool:
+    return figure.figure == name
+
+
 def _sides(figures: Sequence[FigureError]) -> str:
-    above, below = (
-        np.mean([side(f) for f in figures]) for side in (lambda f: f.true > f.high, lambda f: f.true < f.low)
-    )
+    above = np.mean([f.true > f.high for f in figures])
+    below = np.mean([f.true < f.low for f in figures])
     return f"{100 * above:.1f} % / {100 * below:.1f} %"
 
 
