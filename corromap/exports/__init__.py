@@ -1,0 +1,1 @@
+"""What other programs read: map layers, tables, annotations, marked photos, and the sealed record."""
