@@ -312,6 +312,11 @@ class Survey:
         return {photo.id: photo for photo in self.photos}
 
     @cached_property
+    def measured_marks(self) -> tuple[Mark, ...]:
+        """Marks that say something of the car: all but those that blur."""
+        return tuple(mark for mark in self.marks if mark.kind in MEASURED_KINDS)
+
+    @cached_property
     def mark_by_id(self) -> Mapping[MarkId, Mark]:
         """Marks by id."""
         return {mark.id: mark for mark in self.marks}

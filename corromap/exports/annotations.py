@@ -22,7 +22,7 @@ from corromap.exports.output import write_file
 from corromap.frames import FloatArray, MarkId
 from corromap.projection import ProjectedMark
 from corromap.report.palette import look_of
-from corromap.survey import Mark, MarkKind, Photo
+from corromap.survey import Mark, Photo
 
 __all__ = ["annotation_page", "write_annotations"]
 
@@ -51,8 +51,7 @@ def annotation_page(evaluation: Evaluation, photo_names: Mapping[str, str] | Non
         placed.setdefault(projected.mark.id, []).append(projected)
     items = [
         _annotation(mark, survey.photo_by_id[mark.photo], placed.get(mark.id, []), photo_names or {})
-        for mark in survey.marks
-        if mark.kind is not MarkKind.BLUR
+        for mark in survey.measured_marks
     ]
     return {
         "@context": CONTEXT,

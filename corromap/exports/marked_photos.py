@@ -19,7 +19,7 @@ from corromap.io.interchange_files import file_name
 from corromap.io.photos import RgbArray, decode
 from corromap.report.findings import mark_numbers
 from corromap.report.palette import PAPER, Look, look_of
-from corromap.survey import Mark, MarkKind
+from corromap.survey import Mark
 
 __all__ = ["marked_photo", "photo_file_names", "write_marked_photos"]
 
@@ -64,7 +64,7 @@ def marked_photo(pixels: RgbArray, marks: Sequence[Mark], numbers: Mapping[MarkI
     pixels : ndarray of uint8, shape (H, W, 3)
         Upright, full size.
     marks : sequence of Mark
-        On this photo; blur marks are not drawn.
+        On this photo.
     numbers : mapping of MarkId to int
         As the report counts them.
 
@@ -81,12 +81,10 @@ def marked_photo(pixels: RgbArray, marks: Sequence[Mark], numbers: Mapping[MarkI
         )
     unit = max(picture.size) / 1600  # lines and letters grow with the picture
     for mark in marks:
-        if mark.kind is not MarkKind.BLUR:
-            _draw(picture, mark, scale, unit)
+        _draw(picture, mark, scale, unit)
     pen = ImageDraw.Draw(picture)
     for mark in marks:
-        if mark.kind is not MarkKind.BLUR:
-            _number(pen, mark, numbers[mark.id], scale, unit)
+        _number(pen, mark, numbers[mark.id], scale, unit)
     return np.asarray(picture)
 
 
@@ -126,7 +124,7 @@ def write_marked_photos(
     names, numbers, survey = photo_file_names(evaluation), mark_numbers(evaluation), evaluation.survey
     written = []
     for done, photo in enumerate(survey.photos, start=1):
-        marks = [mark for mark in survey.marks if mark.photo == photo.id]
+        marks = [mark for mark in survey.measured_marks if mark.photo == photo.id]
         drawn = marked_photo(decode(photo_bytes(photo.id), photo.name), marks, numbers)
         stream = io.BytesIO()
         Image.fromarray(drawn).save(stream, "JPEG", quality=QUALITY, optimize=True)

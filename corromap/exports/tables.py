@@ -227,7 +227,7 @@ def _marks(evaluation: Evaluation) -> Table:
     for projected in evaluation.projection.marks:
         placed.setdefault(projected.mark.id, []).append(projected)
     rows = []
-    for mark in evaluation.survey.marks:
+    for mark in evaluation.survey.measured_marks:
         on, fate = placed.get(mark.id, []), fates.get(mark.id)
         what = (mark.kind.value, mark.stage.value if mark.stage else None, mark.fixing.value if mark.fixing else None)
         where = (photos[mark.photo].name, "; ".join(names[p.panel] for p in on))

@@ -145,7 +145,7 @@ def mark_numbers(evaluation: Evaluation) -> Mapping[MarkId, int]:
     mapping of MarkId to int
         From 1.
     """
-    return {mark.id: number for number, mark in enumerate(evaluation.survey.marks, start=1)}
+    return {mark.id: number for number, mark in enumerate(evaluation.survey.measured_marks, start=1)}
 
 
 def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
@@ -258,13 +258,13 @@ def mark_rows(evaluation: Evaluation) -> tuple[MarkRow, ...]:
     tuple of MarkRow
         In the order they were recorded.
     """
-    placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.marks}
+    placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.measured_marks}
     for projected in evaluation.projection.marks:
         placed[projected.mark.id].append(projected)
     fates = {fate.mark: fate for fate in evaluation.projection.fates}
     return tuple(
         _mark_row(evaluation, mark, number, placed[mark.id], fates[mark.id])
-        for number, mark in enumerate(evaluation.survey.marks, start=1)
+        for number, mark in enumerate(evaluation.survey.measured_marks, start=1)
     )
 
 

@@ -22,6 +22,7 @@ from corromap.survey import Mark, MarkKind, RustStage
 
 __all__ = [
     "ACCENT",
+    "BLUR",
     "FAINT",
     "FILLER",
     "HIDDEN",
@@ -115,6 +116,7 @@ PATCH_ON_PATCH = Look(
 )
 HIDDEN = Look("hidden", "waves", to_say("Hidden"), "#45433F", 8, "M0 2Q2 0 4 2T8 2M0 6Q2 4 4 6T8 6", 1.1)
 SOUND = Look("sound", "ticks", to_say("Looked at, sound"), "#45433F", 12, "M3 6.2L5 8.4L9 3.4", 1.1)
+BLUR = Look("blur", "solid", to_say("Blurred when handed out"), "#45433F", 4, "", is_solid=True)
 NEVER_SEEN = Look("never-seen", "hatch", to_say("Never seen"), "#8A8690", 7, "M0 3.5H7", 0.9, angle_deg=45)
 
 LOOKS = (RUST_SURFACE, RUST_SCALED, RUST_HOLED, RUST_UNSTAGED, FILLER, PATCH, PATCH_ON_PATCH, HIDDEN, SOUND, NEVER_SEEN)
@@ -134,6 +136,7 @@ KIND_STYLES: Mapping[str, Look] = MappingProxyType(
         "patch on patch": PATCH_ON_PATCH,
         "hidden": HIDDEN,
         "sound": SOUND,
+        "blur": BLUR,
     }
 )
 """Looks by the words a page uses; see `style_key`."""

@@ -134,7 +134,7 @@ def photo_pages(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes])
 
 def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers: Mapping[MarkId, int]) -> PhotoPage:
     survey = evaluation.survey
-    marks = [mark for mark in survey.marks if mark.photo == photo.id]
+    marks = [mark for mark in survey.measured_marks if mark.photo == photo.id]
     sightings = [sighting for sighting in survey.sightings if sighting.photo == photo.id]
     placements, glimpsed = _placements(evaluation, photo.id)
     return PhotoPage(
