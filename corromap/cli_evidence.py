@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from corromap.assessment import RuleSet
-from corromap.evaluation import Evaluation, evaluate
 from corromap.evidence.requests import RequestList, standard_shots
 from corromap.evidence.wording import inspector_text, seller_text
-from corromap.io.survey_file import SurveyFile
+from corromap.io.opened import evaluated
 from corromap.io.templates import load_template
-from corromap.report.evidence_page import examine_all, requests_of
+from corromap.report.evidence_page import requests_of
 from corromap.report.shot_list import write_shot_list
 from corromap.report.whole_picture_file import write_whole_picture
 from corromap.template import BodyTemplate
@@ -19,6 +17,7 @@ from corromap.template import BodyTemplate
 __all__ = ["ask_text", "draw_picture"]
 
 DEFAULT_BODY = "two-seat-open"
+CLI_AUTHOR = "command line"
 
 
 def ask_text(survey: Path | None, template_id: str | None, *, seller: bool, page: Path | None = None) -> str:
@@ -55,18 +54,12 @@ def _wanted(survey: Path | None, template_id: str | None) -> tuple[RequestList, 
     if survey is None:
         template = load_template(template_id or DEFAULT_BODY)
         return standard_shots(template), template
-    file, evaluation = _opened(survey)
-    return requests_of(evaluation, examine_all(evaluation, file.photo_bytes)), evaluation.template
-
-
-def _opened(survey: Path) -> tuple[SurveyFile, Evaluation]:
-    file = SurveyFile.open(survey, author="command line")
-    record = file.load()
-    return file, evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
+    _, evaluation = evaluated(survey, CLI_AUTHOR)
+    return requests_of(evaluation, {}), evaluation.template
 
 
 def draw_picture(
-    survey: Path, target: Path, mm_per_px: float, *, bare: bool, progress: Callable[[int, int], None]
+    survey: Path, target: Path, mm_per_px: float | None, *, bare: bool, progress: Callable[[int, int], None]
 ) -> None:
     """Write the whole picture of a survey.
 
@@ -76,8 +69,8 @@ def draw_picture(
         The survey file.
     target : Path
         TIFF or JPEG, by its suffix.
-    mm_per_px : float
-        Scale.
+    mm_per_px : float or None
+        Scale; None for the survey's own.
     bare : bool
         Without zones and marks.
     progress : callable
@@ -88,5 +81,6 @@ def draw_picture(
     InputError
         If the survey cannot be read or the picture not written.
     """
-    file, evaluation = _opened(survey)
-    write_whole_picture(evaluation, file.photo_bytes, target, mm_per_px, bare=bare, progress=progress)
+    file, evaluation = evaluated(survey, CLI_AUTHOR)
+    scale = mm_per_px or evaluation.survey.settings.picture_mm_per_px
+    write_whole_picture(evaluation, file.photo_bytes, target, scale, bare=bare, progress=progress)

@@ -12,10 +12,11 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from corromap.assessment import ADVICE, ALWAYS, OutcomeKind, RuleSet
+from corromap.assessment import ADVICE, ALWAYS, OutcomeKind
 from corromap.errors import CorromapError, InterchangeError, TemplateError
-from corromap.evaluation import Evaluation, evaluate
+from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
+from corromap.io.opened import evaluated
 from corromap.io.rules import load_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import check_template, load_template, read_document, template_notes
@@ -58,8 +59,7 @@ def evaluate_file(path: Path) -> Evaluation:
     SurveyFileError
         If it cannot be opened.
     """
-    record = SurveyFile.open(path, author=CLI_AUTHOR).load()
-    return evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
+    return evaluated(path, CLI_AUTHOR)[1]
 
 
 def zone_table(evaluation: Evaluation, *, every: bool = False) -> Table:
@@ -79,7 +79,7 @@ def zone_table(evaluation: Evaluation, *, every: bool = False) -> Table:
     """
     table = Table(title="Zones (areas in cm² with 95 % interval; * load-bearing)", title_justify="left")
     table.add_column("zone", overflow="fold")
-    for heading in ("rust", "filler", "patch", "affected", "share", "patches", "shown", "hidden", "never shown"):
+    for heading in ("rust", "filler", "patch", "affected", "share", "patches", "shown", "well", "hidden", "never"):
         table.add_column(heading, justify="right")
     for measure in evaluation.measures.zones:
         if every or measure.affected.area_mm2 > 0 or measure.hidden_share > 0:
@@ -97,6 +97,7 @@ def _row(evaluation: Evaluation, measure: ZoneMeasure) -> tuple[str, ...]:
         f"{100 * measure.affected.share:.1f} %",
         str(measure.kinds[MarkKind.PATCH].separate),
         f"{100 * measure.seen_share:.0f} %",
+        f"{100 * measure.well_share:.0f} %",
         f"{100 * measure.hidden_share:.0f} %",
         f"{100 * measure.never_seen_share:.0f} %",
     )
@@ -198,10 +199,8 @@ def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callabl
     OutputError
         If the page cannot be written; an older one stays as it was.
     """
-    file = SurveyFile.open(path, author=CLI_AUTHOR)
-    record = file.load()
-    evaluation = evaluate(record.survey, record.template, RuleSet.from_document(record.rules_document))
-    total, done = len(record.survey.photos), 0
+    file, evaluation = evaluated(path, CLI_AUTHOR)
+    total, done = len(evaluation.survey.photos), 0
 
     def photo_bytes(photo: PhotoId) -> bytes:
         nonlocal done

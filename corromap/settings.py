@@ -40,9 +40,6 @@ class Settings:
     smallest_hole_mm : float
         The smallest thing that must have been visible for a place to count as
         seen well enough. Default 5 mm: a hole a finger feels, common practice.
-    pixels_across : float
-        Pixels that must span it. Default 2, one line pair: the limit of
-        detection of Johnson (1958), from memory.
     picture_mm_per_px : float
         Scale of the whole picture.
     patch_gap_mm : float
@@ -56,6 +53,9 @@ class Settings:
         Of what is handed out, ISO 639-1.
     currency : str
         Of the repair plan, ISO 4217.
+    pixels_across : float
+        Pixels that must span the smallest hole. Default 2, one line pair: the
+        limit of detection of Johnson (1958), from memory.
 
     Raises
     ------
@@ -67,13 +67,13 @@ class Settings:
     outline_sigma_px: float = 3.0
     coarsest_mm_per_px: float = 2.5
     smallest_hole_mm: float = 5.0
-    pixels_across: float = 2.0
     picture_mm_per_px: float = 1.0
     patch_gap_mm: float = 2.0
     paper: str = "A4"
     length_unit: str = "mm"
     language: str = "en"
     currency: str = "EUR"
+    pixels_across: float = 2.0
 
     def __post_init__(self) -> None:
         for name, most in _SIZES.items():

@@ -16,7 +16,16 @@ from corromap.errors import InvalidValueError
 from corromap.evidence.words import place_words
 from corromap.frames import FloatArray
 
-__all__ = ["PhotoQuality", "QualityMap", "RgbArray", "blur_of_edges", "judge_photo", "luma", "noise_sigma"]
+__all__ = [
+    "PhotoQuality",
+    "QualityMap",
+    "RgbArray",
+    "blur_of_edges",
+    "judge_photo",
+    "luma",
+    "noise_sigma",
+    "with_words",
+]
 
 RgbArray = NDArray[np.uint8]
 
@@ -250,14 +259,32 @@ def judge_photo(rgb: RgbArray, full_size: tuple[int, int] | None = None) -> Phot
         blown_share=_cell_means(working > BLOWN_LUMA),
         blurred=~(blur < BLURRED_PX),
     )
-    known = quality.blur_px[np.isfinite(quality.blur_px)]
+    return with_words(quality, float(np.mean(working < DARK_LUMA)), float(np.mean(working > BLOWN_LUMA)))
+
+
+def with_words(cells: QualityMap, dark_share: float, blown_share: float) -> PhotoQuality:
+    """Sum a map up in figures and words.
+
+    Parameters
+    ----------
+    cells : QualityMap
+        Place by place.
+    dark_share, blown_share : float
+        Of all pixels.
+
+    Returns
+    -------
+    PhotoQuality
+        The map with its figures.
+    """
+    known = cells.blur_px[np.isfinite(cells.blur_px)]
     return PhotoQuality(
-        map=quality,
+        map=cells,
         blur_px=float(np.median(known)) if known.size else float("nan"),
-        dark_share=float(np.mean(working < DARK_LUMA)),
-        blown_share=float(np.mean(working > BLOWN_LUMA)),
-        usable_share=float(quality.usable.mean()),
-        words=_words(quality),
+        dark_share=dark_share,
+        blown_share=blown_share,
+        usable_share=float(cells.usable.mean()),
+        words=_words(cells),
     )
 
 

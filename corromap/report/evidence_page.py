@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 
-from corromap.evaluation import Evaluation
+from corromap.evaluation import Evaluation, smallest_seen
 from corromap.evidence.duplicates import find_duplicates
 from corromap.evidence.requests import PhotoRequest, RequestList, standard_shots, what_to_ask_for
 from corromap.evidence.seen_well import Showing
 from corromap.evidence.wording import GROUND_RULES, RequestWords, request_words, seller_text
 from corromap.frames import PhotoId
-from corromap.io.photo_quality import ExaminedPhoto, examine_photo
+from corromap.io.photo_quality import ExaminedPhoto, examine_photo, quality_maps
 from corromap.report.language import tr
 from corromap.report.viewpoint_drawing import viewpoint_svg, viewpoint_words
 from corromap.template import BodyTemplate
@@ -122,7 +122,7 @@ def requests_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto
     evaluation : Evaluation
         Of the survey.
     examined : mapping of PhotoId to ExaminedPhoto
-        From `examine_all`; may be empty, photos then count as sharp and lit.
+        From `examine_all`; asked only when the evaluation knows no quality.
 
     Returns
     -------
@@ -131,7 +131,8 @@ def requests_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto
     """
     if not evaluation.survey.photos:
         return standard_shots(evaluation.template)
-    return what_to_ask_for(evaluation.template, showing_of(evaluation, examined))
+    smallest = smallest_seen(evaluation.survey.settings)
+    return what_to_ask_for(evaluation.template, showing_of(evaluation, examined), smallest)
 
 
 def showing_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]) -> Showing:
@@ -149,8 +150,7 @@ def showing_of(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]
     Showing
         For the functions of `corromap.evidence`.
     """
-    quality = {key: one.quality.map for key, one in examined.items() if one.quality is not None}
-    return Showing(evaluation.projection, evaluation.registrations, quality)
+    return Showing(evaluation.projection, evaluation.registrations, evaluation.quality or quality_maps(examined))
 
 
 def ask_view(wanted: RequestList, template: BodyTemplate) -> AskView:

@@ -68,6 +68,7 @@ def as_written_today(exported: dict[str, Any]) -> dict[str, Any]:
     settings = {
         "smallest_hole_mm": 5.0, "picture_mm_per_px": 1.0, "patch_gap_mm": 2.0,
         "paper": "A4", "length_unit": "mm", "language": "en", "currency": "EUR",
+        "pixels_across": 2.0,
     }  # fmt: skip
     return unsaid | exported | {"version": 2, "settings": settings | exported["settings"]}
 
