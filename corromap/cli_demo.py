@@ -117,7 +117,9 @@ def truth_table(evaluation: Evaluation, truth: Mapping[str, Mapping[str, float]]
             figure, true = measure.kinds[kind], truth.get(measure.zone, {}).get(kind.value, 0.0)
             if not figure.area_mm2 and true < MM2_PER_CM2:
                 continue
-            low, value, high, real = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.area_mm2, figure.high_mm2, true))
+            low, value, high, real = (
+                v / MM2_PER_CM2 for v in (figure.low_mm2, figure.likely_mm2, figure.high_mm2, true)
+            )
             name = evaluation.template.zone_by_id[measure.zone].name
             shown = f"{100 * measure.seen_share:.0f} %"
             table.add_row(escape(name), kind.value, f"{value:.1f}", f"{low:.1f} to {high:.1f}", f"{real:.1f}", shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -15,6 +16,10 @@ __all__ = ["PRESCRIBED_DISTANCE_MM", "Figure", "GroupMeasure", "Measures", "Moun
 PRESCRIBED_DISTANCE_MM = 300.0
 """Structure this near a mounting counts with it: "within 30 cm of the mounting
 location", MOT inspection manual for cars, Appendix A, section 2."""
+
+
+NOT_GIVEN = math.nan
+"""As the union says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +74,14 @@ class Figure:
     perimeter_mm: float
     marks: tuple[MarkId, ...]
     separate: int = 0
-    likely_mm2: float = 0.0
-    likely_share: float = 0.0
+    likely_mm2: float = NOT_GIVEN
+    likely_share: float = NOT_GIVEN
     gradient: Gradient = field(default_factory=dict, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        for name, union in (("likely_mm2", self.area_mm2), ("likely_share", self.share)):
+            if math.isnan(getattr(self, name)):
+                object.__setattr__(self, name, union)
 
 
 @dataclass(frozen=True, slots=True)

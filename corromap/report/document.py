@@ -67,7 +67,7 @@ def evaluation_document(evaluation: Evaluation) -> Document:
             "car": car_document(survey.car),
             "settings": settings_document(survey.settings),
             "photo_count": len(survey.photos),
-            "mark_count": len(survey.marks),
+            "mark_count": len(survey.measured_marks),
         },
         "template": {
             "id": template.id,
@@ -162,10 +162,12 @@ def _found(measure: ZoneMeasure | GroupMeasure) -> Document:
 def _figure(figure: Figure) -> Document:
     return {
         "area_mm2": _rounded(figure.area_mm2),
+        "likely_mm2": _rounded(figure.likely_mm2),
         "sigma_mm2": _rounded(figure.sigma_mm2),
         "low_mm2": _rounded(figure.low_mm2),
         "high_mm2": _rounded(figure.high_mm2),
         "share": _rounded(figure.share),
+        "likely_share": _rounded(figure.likely_share),
         "low_share": _rounded(figure.low_share),
         "high_share": _rounded(figure.high_share),
         "pieces": figure.pieces,
@@ -206,11 +208,11 @@ def _placement(photo: PhotoId, panel: PanelId, result: Registration | Registrati
 
 
 def _marks(evaluation: Evaluation) -> list[Document]:
-    placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.marks}
+    placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.measured_marks}
     for projected in evaluation.projection.marks:
         placed[projected.mark.id].append(projected)
     fates: Mapping[MarkId, MarkFate] = {fate.mark: fate for fate in evaluation.projection.fates}
-    return [_mark(mark, placed[mark.id], fates[mark.id]) for mark in evaluation.survey.marks]
+    return [_mark(mark, placed[mark.id], fates[mark.id]) for mark in evaluation.survey.measured_marks]
 
 
 def _mark(mark: Mark, placed: Sequence[ProjectedMark], fate: MarkFate) -> Document:

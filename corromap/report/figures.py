@@ -50,7 +50,7 @@ def _precision(figure: Figure) -> int:
 
 
 def area(figure: Figure) -> str:
-    """Print an area in cm2, or in square inches.
+    """Print the likely area in cm2, or in square inches.
 
     Parameters
     ----------
@@ -65,9 +65,9 @@ def area(figure: Figure) -> str:
     if figure.area_mm2 <= 0:
         return tr("none")
     size, unit = _area_unit()
-    if figure.area_mm2 < SMALLEST_MM2:
+    if figure.likely_mm2 < SMALLEST_MM2:
         return tr("under {least} {unit}", least=number(0.01 if unit == "cm²" else 0.002), unit=unit)
-    return f"{_grouped(figure.area_mm2 / size, _precision(figure))} {unit}"
+    return f"{_grouped(figure.likely_mm2 / size, _precision(figure))} {unit}"
 
 
 def area_interval(figure: Figure) -> str:
@@ -110,10 +110,10 @@ def share(figure: Figure) -> str:
     """
     if figure.area_mm2 <= 0:
         return ""
-    if figure.share < SMALLEST_SHARE:
+    if figure.likely_share < SMALLEST_SHARE:
         return tr("under {least} {unit}", least=number(0.01), unit="%")
     half = 50 * (figure.high_share - figure.low_share)
-    return f"{_grouped(100 * figure.share, max(_decimals(half, 2), 0))} %"
+    return f"{_grouped(100 * figure.likely_share, max(_decimals(half, 2), 0))} %"
 
 
 def share_interval(figure: Figure) -> str:
