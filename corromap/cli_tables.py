@@ -94,7 +94,7 @@ def _row(evaluation: Evaluation, measure: ZoneMeasure) -> tuple[str, ...]:
         escape(zone.name) + star,
         *(_area(measure.kinds[kind]) for kind in (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)),
         _area(measure.affected),
-        f"{100 * measure.affected.share:.1f} %",
+        f"{100 * measure.affected.likely_share:.1f} %",
         str(measure.kinds[MarkKind.PATCH].separate),
         f"{100 * measure.seen_share:.0f} %",
         f"{100 * measure.well_share:.0f} %",
@@ -106,7 +106,7 @@ def _row(evaluation: Evaluation, measure: ZoneMeasure) -> tuple[str, ...]:
 def _area(figure: Figure) -> str:
     if not figure.area_mm2:
         return "-"
-    low, value, high = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.area_mm2, figure.high_mm2))
+    low, value, high = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.likely_mm2, figure.high_mm2))
     digits = 0 if value >= 10 else 1
     return f"{value:.{digits}f} ({low:.{digits}f}-{high:.{digits}f})"
 
