@@ -10,7 +10,7 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from corromap.control import PhotoTie
-from corromap.frames import DatumId, FloatArray, PanelId, PhotoId
+from corromap.frames import DatumId, FloatArray, PanelId, PhotoId, TieId
 from corromap.registration.camera_fit import CameraRefusal
 from corromap.registration.camera_place import camera_panels, panel_stands_out
 from corromap.registration.cameras import PlacedCamera, solve_cameras
@@ -27,7 +27,7 @@ from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["W_SHARE", "place_photo", "place_photos"]
+__all__ = ["W_SHARE", "contradicted_ties", "place_photo", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
@@ -100,10 +100,33 @@ def place_photos(
         that a clicked point belongs to alone; where only points on folds were
         clicked and nothing could be placed, of the panels they are listed under.
     """
+    return dict(_of(survey, template)[0])
+
+
+def contradicted_ties(survey: Survey, template: BodyTemplate) -> dict[TieId, float]:
+    """Find the ties that `place_photos` does not use because the rest of the survey contradicts them.
+
+    Parameters
+    ----------
+    survey : Survey
+        As for `place_photos`.
+    template : BodyTemplate
+        Likewise.
+
+    Returns
+    -------
+    dict of TieId to float
+        By how many pixels each misses.
+    """
+    return dict(_of(survey, template)[1])
+
+
+def _of(survey: Survey, template: BodyTemplate) -> _Answer:
     clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
-    return dict(
-        _placed(survey.photos, clicks, tuple(map(_TieKey.of, getattr(survey, "ties", ()))), survey.settings, template)
-    )
+    return _placed(survey.photos, clicks, tuple(map(_TieKey.of, survey.ties)), survey.settings, template)
+
+
+_Answer = tuple[Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure], Mapping[TieId, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +149,7 @@ def _placed(
     ties: tuple[_TieKey, ...],
     settings: Settings,
     template: BodyTemplate,
-) -> Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]:
+) -> _Answer:
     sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in clicks)
     survey = Survey("placing", photos=photos, sightings=sightings, settings=settings)
     solved = solve_cameras(survey, template)
@@ -148,7 +171,7 @@ def _placed(
         if linked is None:
             whole = _with_links(photo, whole, network)
         placed.update(((photo.id, panel), answer) for panel, answer in whole.items())
-    return placed
+    return placed, network.broken
 
 
 def _with_links(

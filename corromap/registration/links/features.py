@@ -57,7 +57,7 @@ def find_features(photo: PhotoId, grey: NDArray[np.uint8]) -> Features:
     Returns
     -------
     Features
-        Perhaps none.
+        Perhaps none; the strongest first.
 
     Raises
     ------
@@ -75,6 +75,8 @@ def find_features(photo: PhotoId, grey: NDArray[np.uint8]) -> Features:
     points, descriptors = sift.detectAndCompute(small, None)
     if descriptors is None:
         return Features(photo, np.empty((0, 2)), np.empty((0, 128), dtype=np.float32))
+    strongest = np.argsort([-point.response for point in points], kind="stable")
+    points, descriptors = [points[i] for i in strongest], descriptors[strongest]
     at = np.array([point.pt for point in points], dtype=np.float64)
     factor = np.array(grey.shape[::-1]) / np.array(small.shape[::-1])
     shares = descriptors / np.maximum(descriptors.sum(axis=1, keepdims=True), 1e-9)

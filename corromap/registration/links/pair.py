@@ -15,7 +15,7 @@ from corromap.registration.lens import Lens
 from corromap.registration.links.features import Features
 from corromap.registration.panel_fit import PanelFit, fit_panel
 
-__all__ = ["LinkFailure", "PhotoLink", "link_photos"]
+__all__ = ["LinkFailure", "PhotoLink", "link_photos", "matched_rows"]
 
 RATIO = 0.85
 """A match counts when the second best is this much worse; the consensus sorts the rest."""
@@ -139,14 +139,32 @@ def _failed(known: Features, new: Features, why: str) -> LinkFailure:
 
 
 def _matched(known: Features, new: Features, inside_px: shapely.Geometry | None) -> tuple[FloatArray, FloatArray]:
-    """Best matches both ways round, the second best clearly worse."""
-    at, described = known.at_px, known.descriptors
-    if inside_px is not None and len(at):
-        keep = shapely.intersects_xy(inside_px, *at.T)
-        at, described = at[keep], described[keep]
-    if min(len(at), len(new.at_px)) < 2:
-        return np.empty((0, 2)), np.empty((0, 2))
-    pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(described, new.descriptors, k=2)
+    """Best matches, from what the known photo shows inside an area."""
+    keep: NDArray[np.bool_] = np.ones(len(known.at_px), dtype=np.bool_)
+    if inside_px is not None and len(keep):
+        keep = np.asarray(shapely.intersects_xy(inside_px, *known.at_px.T), dtype=np.bool_)
+    rows = np.flatnonzero(keep)
+    i, j = matched_rows(known.descriptors[rows], new.descriptors)
+    return known.at_px[rows[i]], new.at_px[j]
+
+
+def matched_rows(known: NDArray[np.float32], new: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Match descriptors, each new one to one known one at most, the second best clearly worse.
+
+    Parameters
+    ----------
+    known, new : ndarray of float32, shape (N, 128) and (M, 128)
+        As in `Features`.
+
+    Returns
+    -------
+    i, j : ndarray of int64, shape (K,)
+        Rows of `known` and of `new` that look alike.
+    """
+    nothing = np.empty(0, dtype=np.int64)
+    if min(len(known), len(new)) < 2:
+        return nothing, nothing
+    pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(known, new, k=2)
     best: dict[int, cv2.DMatch] = {}
     for first, second in pairs:
         if first.distance >= RATIO * second.distance:
@@ -156,9 +174,9 @@ def _matched(known: Features, new: Features, inside_px: shapely.Geometry | None)
             best[first.trainIdx] = first
     rows = [(m.queryIdx, m.trainIdx) for m in best.values()]
     if not rows:
-        return np.empty((0, 2)), np.empty((0, 2))
-    i, j = np.array(rows).T
-    return at[i], new.at_px[j]
+        return nothing, nothing
+    i, j = np.array(rows, dtype=np.int64).T
+    return i, j
 
 
 def _consensus(a: FloatArray, b: FloatArray, seed: int) -> NDArray[np.bool_] | None:

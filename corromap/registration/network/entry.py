@@ -48,11 +48,14 @@ class Network:
         Tied photos that are not placed, and why.
     said : mapping of PhotoId to tuple of str
         Sentences for photos whose ties are not used though they are placed.
+    broken : mapping of TieId to float
+        Ties that are not used, and by how many pixels they miss.
     """
 
     cameras: Mapping[PhotoId, LinkedCamera] = field(default_factory=dict)
     failures: Mapping[tuple[PhotoId, PanelId], RegistrationFailure] = field(default_factory=dict)
     said: Mapping[PhotoId, tuple[str, ...]] = field(default_factory=dict)
+    broken: Mapping[TieId, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,7 +178,7 @@ def _adjusted(given: _Given, held: Mapping[PhotoId, Held], growth: Growth, ancho
             closing += list(where)
     keys = _connected({*anchors}, [*parts, *closing], growth)
     if not keys:
-        return Network(failures=_failures(given, growth, broken, set(), anchors))
+        return Network(failures=_failures(given, growth, broken, set(), anchors), broken=broken)
     problem = _problem(given, keys, parts)
     state = _start(problem, held, growth)
     first = adjust(problem, state)
@@ -352,7 +355,7 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
     said = {key: tuple(_doubts(given, key, broken)) for key in growth.poses}
     failures = _failures(given, growth, broken, placed, anchors)
     if not views:
-        return Network({}, failures, {key: text for key, text in said.items() if text})
+        return Network({}, failures, {key: text for key, text in said.items() if text}, broken)
     errors = shared_errors(network, LABEL)
     by_group = {view.group: adjusted_lens(network, view, "linked") for view in views}
     lenses = tuple(by_group[g] for g in range(network.problem.groups))
@@ -365,7 +368,8 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
             network, errors, i, lenses, adjusted_lens(network, view, "linked"), *shown[i], tuple(others),
             (*said[view.photo.id], *_named(given, network, i)),
         )  # fmt: skip
-    return Network(cameras, failures, {k: text for k, text in said.items() if text and k not in placed})
+    outside = {key: text for key, text in said.items() if text and key not in placed}
+    return Network(cameras, failures, outside, broken)
 
 
 def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatArray]]:

@@ -20,7 +20,7 @@ from corromap.registration.network.solve import link_weight
 from corromap.registration.panel_fit import least_squares
 from corromap.template import Panel
 
-__all__ = ["Held", "TiedPoints", "Vote", "agreed_pose", "disagreement_px", "pose_of_plane"]
+__all__ = ["Held", "TiedPoints", "Vote", "agreed_pose", "disagreement_px", "pose_of_plane", "poses_of", "refined_pose"]
 
 DISAGREE_SIGMAS = 8.0
 DISAGREE_SHARE = 0.02
@@ -51,11 +51,14 @@ class Held:
         Its focal length.
     diagonal_px : float
         Of the photo.
+    focal_is_known : bool
+        False when it is only assumed.
     """
 
     lens: Lens
     focal_px: float
     diagonal_px: float
+    focal_is_known: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -239,7 +242,8 @@ def pose_of_plane(held: Held, points: TiedPoints) -> CameraPose | None:
     CameraPose or None
         The one of two that misses less and looks at the panels' faces.
     """
-    ends = [end for pose in poses_of(held, points) if (end := _finished(held, pose, [points])) is not None]
+    found = poses_of(held, points)
+    ends = [end for pose in found if (end := _finished(held, pose, [points])) is not None]
     ends = [end for end in ends if _faces(end, points.panels)]
     return min(ends, key=lambda pose: _miss(held, pose, points), default=None)
 
@@ -285,6 +289,25 @@ def _softened(fit: CameraFit, sigma_px: float) -> tuple[FloatArray, float]:
     square = (fit.residual_px**2).sum(axis=1) * fit.problem.weight / (SOFT_SIGMAS * sigma_px) ** 2
     root = np.sqrt(1.0 + square)
     return np.asarray(1.0 / root), float((root - 1.0).sum())
+
+
+def refined_pose(held: Held, points: TiedPoints) -> CameraPose | None:
+    """Find the best of the poses that points allow, the focal length held.
+
+    Parameters
+    ----------
+    held : Held
+        The photo's lens.
+    points : TiedPoints
+        Four at least, right but for a few.
+
+    Returns
+    -------
+    CameraPose or None
+        None when they fix none.
+    """
+    ends = [end for pose in poses_of(held, points) if (end := _finished(held, pose, [points])) is not None]
+    return min(ends, key=lambda pose: _miss(held, pose, points), default=None)
 
 
 def _miss(held: Held, pose: CameraPose, voter: TiedPoints) -> float:

@@ -199,7 +199,7 @@ def link_rows(problem: NetworkProblem, state: NetworkState, link: LinkPoints) ->
     """
     place = link.panel.place
     uv = cast(problem, state, link.known, link.known_px, place)
-    good = np.isfinite(uv).all(axis=1)
+    good: Mask = np.asarray(np.isfinite(uv).all(axis=1), dtype=np.bool_)
     template_mm = place.to_car(np.where(good[:, None], uv, 0.0))
     car = body(problem, state, template_mm)
     known, new = see(problem, state, link.known, car), see(problem, state, link.new, car)
