@@ -19,7 +19,7 @@ import shapely
 from corromap import __version__
 from corromap.evaluation import Evaluation
 from corromap.exports.output import write_file
-from corromap.frames import FloatArray, MarkId
+from corromap.frames import FloatArray, MarkId, PhotoId
 from corromap.projection import ProjectedMark
 from corromap.report.palette import look_of
 from corromap.survey import Mark, Photo
@@ -30,7 +30,7 @@ CONTEXT = "http://www.w3.org/ns/anno.jsonld"
 MEDIA_FRAGMENTS = "http://www.w3.org/TR/media-frags/"
 
 
-def annotation_page(evaluation: Evaluation, photo_names: Mapping[str, str] | None = None) -> dict[str, object]:
+def annotation_page(evaluation: Evaluation, photo_names: Mapping[PhotoId, str] | None = None) -> dict[str, object]:
     """Write every mark as an annotation.
 
     Parameters
@@ -62,7 +62,7 @@ def annotation_page(evaluation: Evaluation, photo_names: Mapping[str, str] | Non
     }
 
 
-def write_annotations(evaluation: Evaluation, target: Path, photo_names: Mapping[str, str] | None = None) -> None:
+def write_annotations(evaluation: Evaluation, target: Path, photo_names: Mapping[PhotoId, str] | None = None) -> None:
     """Write the annotations as a file.
 
     Parameters
@@ -84,7 +84,7 @@ def write_annotations(evaluation: Evaluation, target: Path, photo_names: Mapping
 
 
 def _annotation(
-    mark: Mark, photo: Photo, placed: list[ProjectedMark], photo_names: Mapping[str, str]
+    mark: Mark, photo: Photo, placed: list[ProjectedMark], photo_names: Mapping[PhotoId, str]
 ) -> dict[str, object]:
     bodies: list[dict[str, object]] = [
         {"type": "TextualBody", "purpose": "classifying", "format": "text/plain", "value": look_of(mark).label},
