@@ -16,6 +16,7 @@ from shapely.geometry import MultiPolygon, Point, box
 
 from corromap.assessment import (
     Assessment,
+    Doubt,
     MeasureName,
     Outcome,
     OutcomeKind,
@@ -23,7 +24,6 @@ from corromap.assessment import (
     RuleResult,
     RuleSet,
     Scope,
-    Verdict,
 )
 from corromap.assessment.reading import Reading
 from corromap.evaluation import Evaluation
@@ -42,6 +42,8 @@ from corromap.frames import (
 from corromap.measures import Figure, GroupMeasure, Measures, MountingDistance, ZoneMeasure
 from corromap.projection import MarkFate, MovingEdges, ProjectedMark, Projection, SeenArea
 from corromap.registration import FailureReason, Lens, Registration, RegistrationFailure
+from corromap.report.photo_page import PhotoPage, photo_pages
+from corromap.report.pictures import Pictures
 from corromap.survey import Car, Mark, MarkKind, Note, PatchFixing, Photo, RustStage, Sighting, Survey
 from corromap.template import (
     BodyTemplate,
@@ -152,6 +154,11 @@ def template(text: Text = same) -> BodyTemplate:
     return BodyTemplate("small", text("Small body"), text("Made for tests."), 1, 0.01, (left, right, sill))
 
 
+def _sentence(place: str) -> str:
+    """A rule's sentence that names a place in a stranger's words: braces in them are text."""
+    return f"{place.replace('{', '{{').replace('}', '}}')}: {{value}} (limit {{limit}})."
+
+
 def rules(text: Text = same) -> RuleSet:
     def rule(key: str, measure: MeasureName, limit: float, outcome: OutcomeKind, sentence: str, *, house: bool) -> Rule:
         return Rule(
@@ -164,7 +171,7 @@ def rules(text: Text = same) -> RuleSet:
             scope=Scope.ZONE,
             roles=(Role.PRIMARY,),
             outcome=outcome,
-            sentence=text("{zone}: {value} (limit {limit})."),
+            sentence=_sentence(text("Left floor, front")),
             source=text("common practice"),
             house_rule=house,
         )
@@ -368,16 +375,15 @@ def _assessment(in_force: RuleSet, body: BodyTemplate, text: Text) -> Assessment
     zone = body.zone_by_id[ZoneId("floor-left-front")]
 
     def result(
-        rule: Rule, value: float, low: float, high: float, verdict: Verdict, marks: tuple[str, ...]
+        rule: Rule, value: float, low: float, high: float, marks: tuple[str, ...], doubt: Doubt | None = None
     ) -> RuleResult:
         reading = Reading(zone.id, value, low, high, tuple(map(MarkId, marks)))
-        said = text(f"Left floor, front: {value:g} (limit {rule.at_least:g}).")
-        return RuleResult(rule, reading, zone.name, verdict, rule.at_least - value, said)
+        return RuleResult(rule, reading, zone.name, doubt)
 
     results = (
-        result(patches, 2, 2, 2, Verdict.NOT_MET, ("mark-3", "mark-4")),
-        result(holed, 1, 1, 1, Verdict.MET, ("mark-2",)),
-        result(rust, 1.9, 1.6, 2.3, Verdict.CANNOT_TELL, ("mark-1", "mark-2")),
+        result(patches, 2, 2, 2, ("mark-3", "mark-4")),
+        result(holed, 1, 1, 1, ("mark-2",)),
+        result(rust, 1.9, 1.6, 2.3, ("mark-1", "mark-2"), Doubt.INTERVAL),
     )
     unseen = (ZoneId("sill-left-all"), ZoneId("floor-right-front"))
     outcome = Outcome(OutcomeKind.REPAIR, text("Repair is called for in 1 zone."), results[1:2], results[2:], unseen)
@@ -406,3 +412,7 @@ def evaluation(text: Text = same) -> Evaluation:
 
 def photo_bytes(photo: PhotoId) -> bytes:
     return PHOTOS[photo]
+
+
+def photo_pages_of(scene: Evaluation) -> tuple[PhotoPage, ...]:
+    return photo_pages(scene, Pictures(scene.survey, photo_bytes))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from corromap.assessment.guidance import ADVICE, ALWAYS, CAUTIONS, Caution
-from corromap.assessment.outcome import Assessment, Outcome, RuleResult, Verdict, assess
+from corromap.assessment.outcome import Assessment, Doubt, Outcome, RuleResult, Verdict, assess
 from corromap.assessment.rules import MeasureName, OutcomeKind, Rule, RuleSet, Scope, Unit
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "CAUTIONS",
     "Assessment",
     "Caution",
+    "Doubt",
     "MeasureName",
     "Outcome",
     "OutcomeKind",

@@ -14,9 +14,10 @@ from corromap.assessment.reading import Reading, readings
 from corromap.assessment.rules import OutcomeKind, Rule, RuleSet, Unit
 from corromap.frames import MarkId, ZoneId
 from corromap.measures import Measures
+from corromap.messages import message
 from corromap.template import BodyTemplate, Role
 
-__all__ = ["Assessment", "Outcome", "RuleResult", "Verdict", "assess"]
+__all__ = ["Assessment", "Doubt", "Outcome", "RuleResult", "Verdict", "assess"]
 
 UNSEEN_CAP = 0.5
 """Share of a load-bearing zone that, not seen well, bars ``clear`` under any rule set. Ours."""
@@ -28,6 +29,14 @@ class Verdict(StrEnum):
     MET = "met"
     NOT_MET = "not met"
     CANNOT_TELL = "cannot tell"
+
+
+class Doubt(StrEnum):
+    """Why a rule cannot be told."""
+
+    INTERVAL = "the interval straddles the limit"
+    COVERAGE = "too little was seen well enough"
+    NOBODY_LOOKED = "nobody looked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +51,38 @@ class RuleResult:
         What it read, with interval and marks.
     zone_name : str
         As printed; ``whole underside`` where the rule sums over all.
-    verdict : Verdict
-        ``cannot tell`` when the 95 % interval straddles the limit.
-    margin : float
-        Limit minus value in the rule's unit; zero or less when reached.
-    sentence : str
-        As printed.
+    doubt : Doubt or None
+        Why it cannot be told.
     """
 
     rule: Rule
     reading: Reading
     zone_name: str
-    verdict: Verdict
-    margin: float
-    sentence: str
+    doubt: Doubt | None
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether the limit is met; ``cannot tell`` where there is a doubt."""
+        if self.doubt is not None:
+            return Verdict.CANNOT_TELL
+        return Verdict.MET if self.is_reached else Verdict.NOT_MET
+
+    @property
+    def margin(self) -> float:
+        """Limit minus value in the rule's unit; zero or less when reached."""
+        return self.rule.at_least - self.reading.value
+
+    @property
+    def sentence(self) -> str:
+        """As printed."""
+        return message(
+            self.rule.sentence,
+            zone=self.zone_name,
+            value=_printed(self.reading.value, self.rule.unit),
+            limit=f"{self.rule.at_least:g}",
+            low=_printed(self.reading.low, self.rule.unit),
+            high=_printed(self.reading.high, self.rule.unit),
+        )
 
     @property
     def is_reached(self) -> bool:
@@ -158,8 +185,11 @@ def assess(measures: Measures, template: BodyTemplate, rules: RuleSet, *, least:
     Assessment
         Every result and the outcome.
     """
+    enough = _least_seen(rules)
     results = tuple(
-        _judge(rule, reading, template) for rule in rules.rules for reading in _read(rule, measures, template, least)
+        _judge(rule, reading, template, enough)
+        for rule in rules.rules
+        for reading in _read(rule, measures, template, least)
     )
     return Assessment(rules, results, _outcome(results, measures, template))
 
@@ -172,22 +202,25 @@ def _read(rule: Rule, measures: Measures, template: BodyTemplate, least: Measure
     return tuple(replace(one, low=min(one.low, other.low)) for one, other in zip(found, lower, strict=True))
 
 
-def _judge(rule: Rule, reading: Reading, template: BodyTemplate) -> RuleResult:
-    name = template.zone_by_id[reading.zone].name if reading.zone else "whole underside"
-    sentence = rule.sentence.format(
-        zone=name,
-        value=_printed(reading.value, rule.unit),
-        limit=f"{rule.at_least:g}",
-        low=_printed(reading.low, rule.unit),
-        high=_printed(reading.high, rule.unit),
-    )
-    return RuleResult(rule, reading, name, _verdict(rule, reading), rule.at_least - reading.value, sentence)
+def _judge(rule: Rule, reading: Reading, template: BodyTemplate, least_seen: float) -> RuleResult:
+    name = template.zone_by_id[reading.zone].name if reading.zone else reading.place or "whole underside"
+    return RuleResult(rule, reading, name, _doubt(rule, reading, least_seen))
 
 
-def _verdict(rule: Rule, reading: Reading) -> Verdict:
+def _doubt(rule: Rule, reading: Reading, least_seen: float) -> Doubt | None:
     if reading.low < rule.at_least <= reading.high and reading.low < reading.high:
-        return Verdict.CANNOT_TELL
-    return Verdict.MET if reading.value >= rule.at_least else Verdict.NOT_MET
+        return Doubt.INTERVAL
+    if reading.value >= rule.at_least or rule.measure.is_evidence:
+        return None
+    if not reading.is_known:
+        return Doubt.NOBODY_LOOKED
+    return Doubt.COVERAGE if reading.seen_well < least_seen else None
+
+
+def _least_seen(rules: RuleSet) -> float:
+    """Share that must have been seen well for "not met" to be said: what the set's own evidence rules ask for."""
+    shares = [rule.at_least / 100.0 for rule in rules.rules if rule.measure.is_evidence and rule.unit is Unit.PERCENT]
+    return 1.0 - min([*shares, UNSEEN_CAP])
 
 
 def _printed(value: float, unit: Unit) -> str:
@@ -202,7 +235,7 @@ def _outcome(results: tuple[RuleResult, ...], measures: Measures, template: Body
     unseen = _unseen(reached, measures, template)
     kinds = [result.rule.outcome for result in reached] + ([OutcomeKind.NOT_SHOWN] if unseen else [])
     kind = max(kinds, key=lambda item: item.severity, default=OutcomeKind.CLEAR)
-    uncertain = tuple(result for result in results if result.verdict is Verdict.CANNOT_TELL)
+    uncertain = tuple(result for result in results if result.doubt is Doubt.INTERVAL)
     return Outcome(kind, _headline(kind, reached, len(unseen)), tuple(reached), uncertain, unseen)
 
 

@@ -9,6 +9,7 @@ from enum import Enum, StrEnum
 from string import Formatter
 from typing import TypeVar
 
+from corromap.assessment.measure_names import MeasureName, Scope, Unit
 from corromap.errors import RuleSetError
 from corromap.template import Role
 
@@ -27,54 +28,6 @@ class OutcomeKind(StrEnum):
     def severity(self) -> int:
         """0 for the mildest."""
         return list(OutcomeKind).index(self)
-
-
-class Unit(StrEnum):
-    """Unit of a limit."""
-
-    PIECES = "pieces"
-    PERCENT = "%"
-    CM2 = "cm2"
-
-
-class Scope(StrEnum):
-    """Over what a rule sums up."""
-
-    ZONE = "zone"
-    ALL = "all"
-
-
-class MeasureName(StrEnum):
-    """What a rule can read.
-
-    Every one of them can only grow when marks are added, so that more marks
-    never lead to a milder outcome (tested).
-    """
-
-    PATCH_COUNT = "patch count"
-    PATCH_SHARE = "patch share"
-    PATCH_ON_PATCH = "patch on patch"
-    PATCHED_MOUNTINGS = "mountings with a patch near"
-    RUSTED_MOUNTINGS = "mountings with rust near"
-    HOLED_COUNT = "holed marks"
-    SCALED_AREA = "scaled rust area"
-    RUST_SHARE = "rust share"
-    FILLER_AREA = "filler area"
-    AFFECTED_SHARE = "affected share"
-    NOT_SHOWN_SHARE = "not shown share"
-    NOT_SEEN_WELL_SHARE = "not seen well share"
-
-    @property
-    def is_evidence(self) -> bool:
-        """Whether it says what was seen, not what was found."""
-        return self in {MeasureName.NOT_SHOWN_SHARE, MeasureName.NOT_SEEN_WELL_SHARE}
-
-    @property
-    def unit(self) -> Unit:
-        """The unit this measure is given in."""
-        if self.value.endswith("share"):
-            return Unit.PERCENT
-        return Unit.CM2 if self.value.endswith("area") else Unit.PIECES
 
 
 SENTENCE_FIELDS = frozenset({"zone", "value", "limit", "low", "high"})
@@ -156,6 +109,8 @@ class Rule:
         roles = document["roles"]
         if not isinstance(roles, list | tuple) or not roles:
             raise RuleSetError(f"{where}.roles: expected a list of roles, found {roles!r}")
+        members = tuple(_member(Role, role, f"{where}.roles") for role in roles)
+        scope = _scope(document["scope"], measure, members, where)
         return cls(
             id=_text(document["id"], f"{where}.id"),
             family=_text(document["family"], f"{where}.family"),
@@ -163,8 +118,8 @@ class Rule:
             measure=measure,
             at_least=_limit(document["at_least"], unit, f"{where}.at_least"),
             unit=unit,
-            scope=_member(Scope, document["scope"], f"{where}.scope"),
-            roles=tuple(_member(Role, role, f"{where}.roles") for role in roles),
+            scope=scope,
+            roles=members,
             outcome=_asked(document["outcome"], measure, f"{where}.outcome"),
             sentence=_sentence(document["sentence"], f"{where}.sentence"),
             source=_text(document["source"], f"{where}.source"),
@@ -316,14 +271,25 @@ def _limit(value: object, unit: Unit, where: str) -> float:
     return float(str(value))
 
 
+def _scope(value: object, measure: MeasureName, roles: tuple[Role, ...], where: str) -> Scope:
+    scope = _member(Scope, value, f"{where}.scope")
+    if scope not in measure.scopes:
+        raise RuleSetError(f"{where}.scope: '{measure}' is read over the whole underside: expected 'all'")
+    if scope is Scope.ALL and set(roles) != set(Role) and (len(set(roles)) > 1 or measure.scopes == {Scope.ALL}):
+        expected = "all three roles" if measure.scopes == {Scope.ALL} else "one role or all three"
+        raise RuleSetError(f"{where}.roles: over the whole underside, expected {expected}, found {', '.join(roles)}")
+    return scope
+
+
 def _asked(value: object, measure: MeasureName, where: str) -> OutcomeKind:
     outcome = _member(OutcomeKind, value, where)
     if outcome is OutcomeKind.CLEAR:
         raise RuleSetError(f"{where}: a rule cannot ask for 'clear'; that is what is left when none is met")
     if measure.is_evidence != (outcome is OutcomeKind.NOT_SHOWN):
         raise RuleSetError(
-            f"{where}: 'not shown' goes with the measure '{MeasureName.NOT_SHOWN_SHARE}' "
-            f"or '{MeasureName.NOT_SEEN_WELL_SHARE}', and they with no other outcome"
+            f"{where}: 'not shown' goes with the measures "
+            + ", ".join(f"'{name}'" for name in MeasureName if name.is_evidence)
+            + ", and they with no other outcome"
         )
     return outcome
 

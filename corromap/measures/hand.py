@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -39,38 +39,44 @@ def zone_of(panel: PanelId, at_mm: Sequence[float], template: BodyTemplate) -> Z
     return None
 
 
-def hand_measures(findings: Sequence[HandFinding], template: BodyTemplate) -> Mapping[ZoneId | None, HandMeasure]:
-    """Gather findings by zone.
+def hand_measures(
+    findings: Sequence[HandFinding], places: Mapping[str, Collection[ZoneId]], template: BodyTemplate
+) -> Mapping[str, HandMeasure]:
+    """Gather findings by zone and group.
 
     Parameters
     ----------
     findings : sequence of HandFinding
         Of the survey.
+    places : mapping of str to collection of ZoneId
+        Zones of each zone or group, by its id.
     template : BodyTemplate
         The body.
 
     Returns
     -------
-    mapping of ZoneId or None to HandMeasure
-        Zones with findings; None is the whole underside, those on no zone included.
+    mapping of str to HandMeasure
+        Places with findings; ``all`` holds those on no zone too.
     """
-    by_zone: dict[ZoneId | None, list[HandFinding]] = {}
-    for finding in findings:
-        by_zone.setdefault(None, []).append(finding)
-        zone = zone_of(finding.panel, finding.at_mm.tolist(), template)
-        if zone is not None:
-            by_zone.setdefault(zone, []).append(finding)
-    return {zone: _of_zone(zone, here, template) for zone, here in by_zone.items()}
+    if not findings:
+        return {}
+    zones = [zone_of(finding.panel, finding.at_mm.tolist(), template) for finding in findings]
+    found = {}
+    for place, members in places.items():
+        here = [f for f, zone in zip(findings, zones, strict=True) if place == "all" or zone in members]
+        if here:
+            found[place] = _of_place(place, here, template)
+    return found
 
 
-def _of_zone(zone: ZoneId | None, findings: list[HandFinding], template: BodyTemplate) -> HandMeasure:
+def _of_place(place: str, findings: list[HandFinding], template: BodyTemplate) -> HandMeasure:
     def ids(kind: HandKind) -> tuple[HandFindingId, ...]:
         return tuple(finding.id for finding in findings if finding.kind is kind)
 
     gauged = [finding for finding in findings if finding.thickness_mm is not None]
     losses = [_loss_percent(finding, template) for finding in gauged]
     return HandMeasure(
-        zone,
+        place,
         pierced=ids(HandKind.PROBE),
         dull=ids(HandKind.TAP),
         not_held=ids(HandKind.MAGNET),

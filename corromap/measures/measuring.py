@@ -70,10 +70,9 @@ def measure(projection: Projection, registrations: Registrations, survey: Survey
     stacked = _stacked(patches_on_patches(grounds), template, sets)
     split = len(template.zones)
     near = mounting_distances(projection.marks, template)
+    ids = [*(zone.id for zone in template.zones), *(group.id for group in groups)]
     patched = _LAYER[kind_layer(MarkKind.PATCH)]
-    patches = {zone.id: row[patched] for zone, row in zip(template.zones, figures[:split], strict=False)} | {
-        None: figures[split][patched]
-    }
+    patches = {place: (zones, row[patched]) for place, zones, row in zip(ids, sets, figures, strict=True)}
     return Measures(
         tuple(
             ZoneMeasure(zone.id, zone.area_mm2, *_by_name(row), *share, count)

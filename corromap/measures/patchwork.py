@@ -24,7 +24,7 @@ from corromap.measures.result import Figure, MountingDistance
 from corromap.measures.structure import Counted, Patchwork, SillPatches, Span
 from corromap.measures.totals import Totals
 from corromap.measures.touching import TOUCHING_MM, most_separate
-from corromap.survey import MarkKind, PatchFixing, RustStage
+from corromap.survey import MarkKind, PatchFixing, RustStage, Survey
 from corromap.template import BodyTemplate, Part, Side
 from corromap.uncertainty import COVERAGE_FACTOR, sigma_of
 
@@ -35,6 +35,10 @@ THROUGH_SHARE = 0.05
 
 _LAYER = {layer.name: i for i, layer in enumerate(LAYERS)}
 _PATCH, _HOLED = _LAYER[kind_layer(MarkKind.PATCH)], _LAYER[stage_layer(RustStage.HOLED)]
+
+_STATED = frozenset(PatchFixing) - {PatchFixing.UNKNOWN}
+_NOT_SEAM = _STATED - {PatchFixing.SEAM}
+_NOT_WELDED = frozenset({PatchFixing.BRAZED, PatchFixing.BONDED, PatchFixing.RIVETED})
 
 Node = MarkId | tuple[str, str]
 """A mark, or a pierced point as (``probe``, id)."""
@@ -53,11 +57,11 @@ class _RustyEdge:
 def patchwork_of(
     grounds: Sequence[Ground],
     totals: Totals,
-    figures: Mapping[ZoneId | None, Figure],
-    findings: Sequence[HandFinding],
+    figures: Mapping[str, tuple[NDArray[np.intp], Figure]],
+    survey: Survey,
     template: BodyTemplate,
-) -> Mapping[ZoneId | None, Patchwork]:
-    """Find how patches lie and are held, by zone and over all.
+) -> Mapping[str, Patchwork]:
+    """Find how patches lie and are held, by zone and by group.
 
     Parameters
     ----------
@@ -65,39 +69,44 @@ def patchwork_of(
         Panels with marks.
     totals : Totals
         Of the same marks.
-    figures : mapping of ZoneId or None to Figure
-        Figure of the patches of each zone, and of all.
-    findings : sequence of HandFinding
+    figures : mapping of str to (ndarray of int, Figure)
+        For each zone and group, by id: its zones by index, and the figure of
+        its patches.
+    survey : Survey
         Points a probe went through count as holes.
     template : BodyTemplate
         The body.
 
     Returns
     -------
-    mapping of ZoneId or None to Patchwork
-        Those with anything to tell; None, the whole underside, always.
+    mapping of str to Patchwork
+        Those with anything to tell.
     """
     row = {zone.id: i for i, zone in enumerate(template.zones)}
     fixing = {m.mark.id: m.mark.fixing for ground in grounds for m in ground.marks}
     edges = [edge for ground in grounds for edge in _rusty_edges(ground, row)]
     patches = _marks_by_zone(totals, _PATCH)
     count = patches_over(patches)
-    holes = _Holes(grounds, totals, findings, template)
-    found: dict[ZoneId | None, Patchwork] = {}
-    for zone, index in [*row.items(), (None, None)]:
-        here = [edge for edge in edges if index is None or edge.zone == index]
-        marks = _in(patches, index)
-        holed = holes.counted(index)
-        if zone is not None and not (here or marks or holed.count):
+    holes = _Holes(grounds, totals, survey.hand_findings, template)
+    found: dict[str, Patchwork] = {}
+    for place, (zones, figure) in figures.items():
+        members = set(zones.tolist())
+        here = [edge for edge in edges if edge.zone in members]
+        marks = _in(patches, members)
+        holed = holes.counted(members)
+        if not (here or marks or holed.count):
             continue
-        found[zone] = Patchwork(
-            zone,
+        stated = {mark: fixing[mark] for mark in marks}
+        found[place] = Patchwork(
+            place,
             on_seam=_counted((m for m in marks if count[m] > 1), totals),
             rust_at_edge=_counted({edge.patch for edge in here}, totals),
             rust_through_edge=_counted({edge.patch for edge in here if edge.goes_through}, totals),
             rusted_edge_mm=sum(edge.length_mm for edge in here),
-            fixings=_fixings(fixing[m] for m in marks),
-            edge=_edge_span(figures[zone], totals),
+            fixings=tuple(kind for kind in PatchFixing if kind in stated.values() and kind in _STATED),
+            not_seam_welded=_counted((m for m, kind in stated.items() if kind in _NOT_SEAM), totals),
+            not_welded=_counted((m for m, kind in stated.items() if kind in _NOT_WELDED), totals),
+            edge=_edge_span(figure, totals),
             holed=holed,
         )
     return found
@@ -131,20 +140,13 @@ def _marks_by_zone(totals: Totals, layer: int) -> dict[int, list[MarkId]]:
     }
 
 
-def _in(marks: Mapping[int, Sequence[MarkId]], zone: int | None) -> list[MarkId]:
-    if zone is not None:
-        return list(marks.get(zone, ()))
-    return list(dict.fromkeys(mark for here in marks.values() for mark in here))
+def _in(marks: Mapping[int, Sequence[MarkId]], zones: set[int]) -> list[MarkId]:
+    return list(dict.fromkeys(mark for zone, here in marks.items() if zone in zones for mark in here))
 
 
 def _counted(marks: Iterable[MarkId], totals: Totals) -> Counted:
     chosen = tuple(dict.fromkeys(marks))
     return Counted(most_separate(chosen, totals.touching, totals.memo), chosen)
-
-
-def _fixings(given: Iterable[PatchFixing | None]) -> tuple[PatchFixing, ...]:
-    stated = set(given) - {None, PatchFixing.UNKNOWN}
-    return tuple(fixing for fixing in PatchFixing if fixing in stated)
 
 
 def _rusty_edges(ground: Ground, row: Mapping[ZoneId, int]) -> list[_RustyEdge]:
@@ -217,10 +219,10 @@ class _Holes:
         at = shapely.dwithin(ground.areas, shapely.Point(probe.at_mm), TOUCHING_MM) & holed
         return [ground.marks[i].mark.id for i in np.flatnonzero(at)]
 
-    def counted(self, zone: int | None) -> Counted:
-        """Count the holes of a zone, or of all."""
-        probes = [p for p, at in zip(self._probes, self._zone, strict=True) if zone is None or at == zone]
-        marks = _in(self._marks, zone)
+    def counted(self, zones: set[int]) -> Counted:
+        """Count the holes of some zones."""
+        probes = [p for p, at in zip(self._probes, self._zone, strict=True) if at in zones]
+        marks = _in(self._marks, zones)
         nodes: list[Node] = [*marks, *(("probe", probe.id) for probe in probes)]
         return Counted(most_separate(nodes, self._near, {}), tuple(marks), tuple(p.id for p in probes))
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corromap.by_hand import ShellKind
-from corromap.frames import HandFindingId, MarkId, MountingId, ShellCheckId, ZoneId
+from corromap.frames import HandFindingId, MarkId, MountingId, ShellCheckId
 from corromap.survey import PatchFixing
 
 __all__ = [
@@ -72,8 +72,8 @@ class Patchwork:
 
     Parameters
     ----------
-    zone : ZoneId or None
-        None for the whole underside.
+    place : str
+        Id of the zone, or of the group of zones.
     on_seam : Counted
         Patches with ground in more than one zone.
     rust_at_edge : Counted
@@ -84,18 +84,23 @@ class Patchwork:
         Length of patch edge at rust.
     fixings : tuple of PatchFixing
         The different fixings stated, "unknown" left out.
+    not_seam_welded, not_welded : Counted
+        Patches stated to be held by anything but a seam weld; by brazing,
+        bonding or rivets.
     edge : Span
         Run of the patches' edge; of weld, if welded all round.
     holed : Counted
         Holed marks and points a probe went through.
     """
 
-    zone: ZoneId | None
+    place: str
     on_seam: Counted = Counted()
     rust_at_edge: Counted = Counted()
     rust_through_edge: Counted = Counted()
     rusted_edge_mm: float = 0.0
     fixings: tuple[PatchFixing, ...] = ()
+    not_seam_welded: Counted = Counted()
+    not_welded: Counted = Counted()
     edge: Span = Span()
     holed: Counted = Counted()
 
@@ -213,8 +218,8 @@ class HandMeasure:
 
     Parameters
     ----------
-    zone : ZoneId or None
-        None for the whole underside.
+    place : str
+        Id of the zone, or of the group of zones.
     pierced, dull, not_held, covered : tuple of HandFindingId
         By kind: probe, tap, magnet, fresh underseal.
     thinnest_mm : float or None
@@ -225,7 +230,7 @@ class HandMeasure:
         The gauge readings.
     """
 
-    zone: ZoneId | None
+    place: str
     pierced: tuple[HandFindingId, ...] = ()
     dull: tuple[HandFindingId, ...] = ()
     not_held: tuple[HandFindingId, ...] = ()
@@ -263,9 +268,9 @@ class Structure:
 
     Parameters
     ----------
-    patchwork : mapping of ZoneId or None to Patchwork
-        By zone; None is the whole underside. Zones without patches, holes and
-        pierced points are left out.
+    patchwork : mapping of str to Patchwork
+        By id of zone or group (``all`` is the whole underside). Those without
+        patches, holes and pierced points are left out.
     sills : tuple of SillPatches
         Left and right.
     around_mountings : mapping of MountingId to Counted
@@ -273,45 +278,45 @@ class Structure:
         none are left out.
     continuity : tuple of Continuity
         One for each section of the template.
-    by_hand : mapping of ZoneId or None to HandMeasure
-        Zones with findings; None is the whole underside.
+    by_hand : mapping of str to HandMeasure
+        Zones and groups with findings.
     shell : ShellMeasure
         The shell as a whole.
     """
 
-    patchwork: Mapping[ZoneId | None, Patchwork] = field(default_factory=dict)
+    patchwork: Mapping[str, Patchwork] = field(default_factory=dict)
     sills: tuple[SillPatches, ...] = ()
     around_mountings: Mapping[MountingId, Counted] = field(default_factory=dict)
     continuity: tuple[Continuity, ...] = ()
-    by_hand: Mapping[ZoneId | None, HandMeasure] = field(default_factory=dict)
+    by_hand: Mapping[str, HandMeasure] = field(default_factory=dict)
     shell: ShellMeasure = field(default_factory=ShellMeasure)
 
-    def patchwork_of(self, zone: ZoneId | None) -> Patchwork:
-        """Return the patchwork of a zone, also where there is none.
+    def patchwork_of(self, place: str) -> Patchwork:
+        """Return the patchwork of a zone or group, also where there is none.
 
         Parameters
         ----------
-        zone : ZoneId or None
-            None for the whole underside.
+        place : str
+            Its id; ``all`` is the whole underside.
 
         Returns
         -------
         Patchwork
-            Empty for a zone without patches.
+            Empty where there are no patches.
         """
-        return self.patchwork.get(zone) or Patchwork(zone)
+        return self.patchwork.get(place) or Patchwork(place)
 
-    def by_hand_of(self, zone: ZoneId | None) -> HandMeasure:
-        """Return the findings by hand of a zone, also where there is none.
+    def by_hand_of(self, place: str) -> HandMeasure:
+        """Return the findings by hand of a zone or group, also where there is none.
 
         Parameters
         ----------
-        zone : ZoneId or None
-            None for the whole underside.
+        place : str
+            Its id; ``all`` is the whole underside.
 
         Returns
         -------
         HandMeasure
-            Empty for a zone without findings.
+            Empty where nobody found anything.
         """
-        return self.by_hand.get(zone) or HandMeasure(zone)
+        return self.by_hand.get(place) or HandMeasure(place)

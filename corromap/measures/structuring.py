@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corromap.frames import ZoneId
+import numpy as np
+from numpy.typing import NDArray
+
 from corromap.measures.continuity import continuity_of
 from corromap.measures.ground import Ground
 from corromap.measures.hand import hand_measures, shell_measure
@@ -30,15 +32,16 @@ class Counting:
         Panels with marks.
     totals : Totals
         Of the same marks.
-    patches : mapping of ZoneId or None to Figure
-        Figure of the patches of each zone, and of all.
+    patches : mapping of str to (ndarray of int, Figure)
+        For each zone and group, by id: its zones by index, and the figure of
+        its patches.
     near_mountings : sequence of MountingDistance
         Of the affected marks.
     """
 
     grounds: Sequence[Ground]
     totals: Totals
-    patches: Mapping[ZoneId | None, Figure]
+    patches: Mapping[str, tuple[NDArray[np.intp], Figure]]
     near_mountings: Sequence[MountingDistance]
 
 
@@ -61,12 +64,13 @@ def structure_of(projection: Projection, survey: Survey, template: BodyTemplate,
     Structure
         Patchwork, closed sections, findings by hand.
     """
-    findings, totals = survey.hand_findings, counting.totals
+    totals = counting.totals
+    places = {place: {template.zones[i].id for i in zones} for place, (zones, _) in counting.patches.items()}
     return Structure(
-        patchwork=patchwork_of(counting.grounds, totals, counting.patches, findings, template),
+        patchwork=patchwork_of(counting.grounds, totals, counting.patches, survey, template),
         sills=sill_patches(totals, template),
         around_mountings=around_mountings(counting.near_mountings, totals),
         continuity=continuity_of(projection, survey, template, totals.layout.sources),
-        by_hand=hand_measures(findings, template),
+        by_hand=hand_measures(survey.hand_findings, places, template),
         shell=shell_measure(survey.shell_checks),
     )
