@@ -25,10 +25,11 @@ from corromap.measures.doubt import reaching_down
 from corromap.measures.seen_well import with_well_seen
 from corromap.projection import PhotoProjection, Projection, join_projections, project_photo
 from corromap.registration import Registration, RegistrationFailure, place_photos
+from corromap.repair import Rates, RepairPlan, plan_repair
 from corromap.survey import Mark, Settings, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["Evaluation", "KeptPhotos", "Registrations", "StagedEvaluation", "evaluate", "smallest_seen"]
+__all__ = ["Evaluation", "KeptPhotos", "Registrations", "StagedEvaluation", "evaluate", "repair_plan", "smallest_seen"]
 
 Registrations = Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]
 """Where each photo sits on each panel, or why it does not."""
@@ -263,3 +264,27 @@ def _places_basis(places: Registrations, settings: Settings) -> object:
         if isinstance(found, Registration)
     )  # fmt: skip
     return numbers, settings
+
+
+def repair_plan(evaluation: Evaluation, rates: Rates) -> RepairPlan:
+    """Plan the repair of what a survey shows; not part of the outcome, so made when asked for.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+    rates : Rates
+        Policy of cuts, rates of work and money.
+
+    Returns
+    -------
+    RepairPlan
+        A lower bound.
+    """
+    return plan_repair(
+        evaluation.measures,
+        evaluation.projection,
+        evaluation.template,
+        rates,
+        findings=evaluation.survey.hand_findings,
+    )

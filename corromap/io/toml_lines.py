@@ -48,7 +48,8 @@ def _places(text: str) -> dict[tuple[str | int, ...], int]:
                 counts[table] = counts.get(table, 0) + 1
                 places.setdefault(table, number)
                 table = (*table, counts[table])
-            places.setdefault(table, number)
+            for end in range(1, len(table) + 1):  # [a.b] makes the table a as well
+                places.setdefault(table[:end], number)
         elif key := _KEY.match(line):
             places.setdefault((*table, *_names(key[1])), number)
             opened = _LONG.findall(line)

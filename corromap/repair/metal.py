@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
+from shapely.geometry import GeometryCollection, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corromap.by_hand import HandFinding, HandKind
 from corromap.frames import MarkId, PanelId
 from corromap.measures.ground import ground_of
 from corromap.measures.patches import patches_on_patches
@@ -22,6 +23,10 @@ __all__ = ["TOUCHING_MM", "PanelMetal", "metal_on", "polygons_in"]
 TOUCHING_MM = 2.0
 """Marks this near each other touch, as everywhere in the measures."""
 
+PROBE_MM = 5.0
+"""Radius of the hole a probe makes; common practice, a tip of about 10 mm."""
+
+EMPTY = MultiPolygon()
 KEPT_ANYWHERE = frozenset({PatchFixing.SEAM})
 KEPT_WHERE_NO_LOAD = frozenset({PatchFixing.SEAM, PatchFixing.SPOT, PatchFixing.PLUG})
 
@@ -40,12 +45,15 @@ class PanelMetal:
         Patches that may stay.
     surface : tuple of ProjectedMark
         Surface rust: cleaned.
+    probed : shapely.MultiPolygon
+        Where a probe went through, panel mm.
     """
 
     always: tuple[ProjectedMark, ...]
     loaded: tuple[ProjectedMark, ...]
     kept: tuple[ProjectedMark, ...]
     surface: tuple[ProjectedMark, ...]
+    probed: MultiPolygon = EMPTY
 
     def to_cut(self, zone: Zone) -> tuple[ProjectedMark, ...]:
         """List the marks whose ground has to go in a zone.
@@ -94,13 +102,16 @@ class PanelMetal:
         return polygons_in(shapely.intersection(_union(self.surface), zone.outline.polygon))
 
 
-def metal_on(marks: Iterable[ProjectedMark], template: BodyTemplate) -> Mapping[PanelId, PanelMetal]:
+def metal_on(
+    marks: Iterable[ProjectedMark], template: BodyTemplate, findings: Iterable[HandFinding] = ()
+) -> Mapping[PanelId, PanelMetal]:
     """Sort the affected marks of every panel by what has to be done.
 
-    Scaled and holed rust, rust without a stage and filler have to go. A patch
-    may stay if it is seam-welded (spot or plug welds too where the zone
-    carries no load), no rust that has to go touches it and it does not lie on
-    another patch. Adding a mark never takes ground from what has to go.
+    Scaled and holed rust, rust without a stage and filler have to go, and
+    where a probe went through. A patch may stay if it is seam-welded (spot or
+    plug welds too where the zone carries no load), no rust that has to go
+    touches it and it does not lie on another patch. Adding a mark never takes
+    ground from what has to go.
 
     Parameters
     ----------
@@ -108,18 +119,27 @@ def metal_on(marks: Iterable[ProjectedMark], template: BodyTemplate) -> Mapping[
         Of every panel.
     template : BodyTemplate
         The body.
+    findings : iterable of HandFinding
+        Of these, where a probe went through counts as a hole.
 
     Returns
     -------
     mapping of PanelId to PanelMetal
-        Panels with affected marks.
+        Panels with affected marks or such findings.
     """
     on: dict[PanelId, list[ProjectedMark]] = {}
     for one in marks:
         if one.mark.kind.is_affected and not one.area.is_empty:
             on.setdefault(one.panel, []).append(one)
+    probed: dict[PanelId, list[Polygon]] = {}
+    for finding in findings:
+        if finding.kind is HandKind.PROBE:
+            probed.setdefault(finding.panel, []).append(Point(finding.at_mm).buffer(PROBE_MM))
     stacked = _stacked(on, template)
-    return {panel: _sorted(found, stacked) for panel, found in on.items()}
+    return {
+        panel: _sorted(on.get(panel, []), stacked, polygons_in(shapely.union_all(probed.get(panel, []))))
+        for panel in dict.fromkeys((*on, *probed))
+    }
 
 
 def _stacked(on: Mapping[PanelId, list[ProjectedMark]], template: BodyTemplate) -> frozenset[MarkId]:
@@ -132,12 +152,12 @@ def _stacked(on: Mapping[PanelId, list[ProjectedMark]], template: BodyTemplate) 
     return frozenset(mark for place in patches_on_patches(grounds) for mark in place.marks)
 
 
-def _sorted(marks: list[ProjectedMark], stacked: frozenset[MarkId]) -> PanelMetal:
+def _sorted(marks: list[ProjectedMark], stacked: frozenset[MarkId], probed: MultiPolygon) -> PanelMetal:
     surface = [m for m in marks if m.mark.stage is RustStage.SURFACE]
     patches = [m for m in marks if m.mark.kind is MarkKind.PATCH]
     gone = [m for m in marks if m.mark.kind is not MarkKind.PATCH and m.mark.stage is not RustStage.SURFACE]
     rusted = [m for m in gone if m.mark.kind is MarkKind.RUST]
-    rust = np.array([m.area for m in rusted], dtype=object)
+    rust = np.array([*(m.area for m in rusted), *probed.geoms], dtype=object)
     kept, loaded = [], []
     for patch in patches:
         touched = bool(len(rust)) and bool((shapely.distance(rust, patch.area) <= TOUCHING_MM).any())
@@ -147,7 +167,7 @@ def _sorted(marks: list[ProjectedMark], stacked: frozenset[MarkId]) -> PanelMeta
             kept.append(patch)
         else:
             loaded.append(patch)
-    return PanelMetal(tuple(gone), tuple(loaded), tuple(kept), tuple(surface))
+    return PanelMetal(tuple(gone), tuple(loaded), tuple(kept), tuple(surface), probed)
 
 
 def _within(marks: Iterable[ProjectedMark], zone: Zone) -> tuple[ProjectedMark, ...]:

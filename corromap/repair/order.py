@@ -4,21 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from corromap.messages import joined, message, to_say
 from corromap.repair.result import Method, WorkStep, ZonePlan
 from corromap.template import BodyTemplate, Part, Role, Side, Zone
 
 __all__ = ["ALWAYS_PRINTED", "LOWER_BOUND", "plan_notes", "work_order"]
 
-ALWAYS_PRINTED = (
+ALWAYS_PRINTED = to_say(
     "To be done by a welder qualified to ISO 9606-1 or the local equivalent, for this thickness and position, with the "
     "car on proper stands. Local rules and licensed practice go before this sheet."
 )
 
-LOWER_BOUND = (
+LOWER_BOUND = to_say(
     "This plan is a lower bound: closed sections rust from within, and rust grows when it is cut. One restorer's "
     "published rule: metal to replace reaches three times as far across as the hole one sees. That growth is in no "
     "figure here."
 )
+
+SPEAK_FROM_MM2 = 100.0
+"""Less metal than this outside every zone is not worth a sentence."""
 
 _DEPTH = {
     Part.SILL: 0, Part.RAIL: 1, Part.CROSSMEMBER: 2, Part.TOE_BOARD: 3, Part.WHEEL_ARCH: 4,
@@ -26,41 +30,58 @@ _DEPTH = {
 }  # fmt: skip
 """Members before the panels that lie on them; ours."""
 
+_SIDES = {Side.LEFT: to_say("Left side"), Side.RIGHT: to_say("Right side"), Side.CENTRE: to_say("Centre")}
+
 _PREPARE = (
     WorkStep(
-        "Record",
-        "Car on level ground: measure and photograph door gaps, top and bottom, and ride height at all corners.",
+        to_say("Record"),
+        to_say(
+            "Car on level ground: measure and photograph door gaps, top and bottom, and ride height at all corners."
+        ),
     ),
     WorkStep(
-        "Make safe",
-        "Battery and generator off. Fuel tank and lines off and away, drained with a fuel retriever. Airbags and belt "
-        "pre-tensioners as their maker says. Extinguisher and fire watch arranged.",
+        to_say("Make safe"),
+        to_say(
+            "Battery and generator off. Fuel tank and lines off and away, drained with a fuel retriever. Airbags and "
+            "belt pre-tensioners as their maker says. Extinguisher and fire watch arranged."
+        ),
     ),
     WorkStep(
-        "Strip",
-        "Suspension and other loads off the mountings in the work area; seats, carpet, trim, sound deadening and "
-        "wiring out. Take unknown old sealers and underseal as holding asbestos, body solder and old paint as "
-        "holding lead: wet methods, mask, no dry grinding. Zinc and paint off the weld area.",
+        to_say("Strip"),
+        to_say(
+            "Suspension and other loads off the mountings in the work area; seats, carpet, trim, sound deadening and "
+            "wiring out. Take unknown old sealers and underseal as holding asbestos, body solder and old paint as "
+            "holding lead: wet methods, mask, no dry grinding. Zinc and paint off the weld area."
+        ),
     ),
     WorkStep(
-        "Find the end of it",
-        "Clean to bright metal and probe around every cut line before cutting; move the line where sound metal lies "
-        "farther out.",
+        to_say("Find the end of it"),
+        to_say(
+            "Clean to bright metal and probe around every cut line before cutting; move the line where sound metal "
+            "lies farther out."
+        ),
     ),
 )
 
 _FINISH = (
     WorkStep(
-        "Check",
-        "Door gaps again, with the braces still in, then with them out; compare with the first record. Look at every "
-        "weld: no pores, cracks, undercut or cold laps.",
+        to_say("Check"),
+        to_say(
+            "Door gaps again, with the braces still in, then with them out; compare with the first record. Look at "
+            "every weld: no pores, cracks, undercut or cold laps."
+        ),
     ),
     WorkStep(
-        "Protect",
-        "Weld-through primer was on the flanges; now seam sealer, primer and coating outside, cavity wax into every "
-        "closed section, drain holes open. Wax again after a year.",
+        to_say("Protect"),
+        to_say(
+            "Weld-through primer was on the flanges; now seam sealer, primer and coating outside, cavity wax into "
+            "every closed section, drain holes open. Wax again after a year."
+        ),
     ),
-    WorkStep("Record again", "Photos of the bare metal and of the finished welds, for whoever owns the car next."),
+    WorkStep(
+        to_say("Record again"),
+        to_say("Photos of the bare metal and of the finished welds, for whoever owns the car next."),
+    ),
 )
 
 
@@ -86,16 +107,19 @@ def work_order(zones: Sequence[ZonePlan], template: BodyTemplate) -> tuple[WorkS
     if any(_is_shell(template, template.zone_by_id[zone.zone]) for zone in cut):
         steps.append(
             WorkStep(
-                "Support and brace",
-                "Shell level on stands under its strong points, on both sides of every cut; braces across the door "
-                "openings and between the sills before anything load-bearing is cut. Doors stay hung.",
+                to_say("Support and brace"),
+                to_say(
+                    "Shell level on stands under its strong points, on both sides of every cut; braces across the door "
+                    "openings and between the sills before anything load-bearing is cut. Doors stay hung."
+                ),
             )
         )
     for side in (Side.LEFT, Side.RIGHT, Side.CENTRE):
         steps += _side(side, cut, template)
     only = [zone.zone for zone in zones if zone.clean_mm2 > 0]
     if only:
-        steps.append(WorkStep("Clean", "Surface rust to bright metal, then treat and prime.", tuple(only)))
+        text = to_say("Surface rust to bright metal, then treat and prime.")
+        steps.append(WorkStep(to_say("Clean"), text, tuple(only)))
     return (*steps, *(_FINISH if cut else _FINISH[1:]))
 
 
@@ -113,13 +137,15 @@ def _side(side: Side, cut: Sequence[ZonePlan], template: BodyTemplate) -> list[W
     for part in sorted(found, key=_DEPTH.__getitem__):
         plans = sorted(found[part], key=lambda plan: _inner_first(template.zone_by_id[plan.zone]))
         labels = ", ".join(piece.label for plan in plans for piece in plan.pieces)
-        where = "Centre" if side is Side.CENTRE else f"{side.capitalize()} side"
-        first = " Finish and check this side before the other is cut." if part is Part.SILL else ""
-        text = (
-            f"Pieces {labels}: one at a time. Cut, fit, tack all round, check that nothing moved, weld in short runs "
-            f"far from each other, let each cool.{first}"
+        text: str = message(
+            "Pieces {labels}: one at a time. Cut, fit, tack all round, check that nothing moved, weld in short runs "
+            "far from each other, let each cool.",
+            labels=labels,
         )
-        steps.append(WorkStep(f"{where}: {part}", text, tuple(plan.zone for plan in plans)))
+        if part is Part.SILL:
+            text = joined(" ", (text, message("Finish and check this side before the other is cut.")))
+        title = message("{side}: {part}", side=message(_SIDES[side]), part=message(part.value))
+        steps.append(WorkStep(title, text, tuple(plan.zone for plan in plans)))
     return steps
 
 
@@ -146,20 +172,27 @@ def plan_notes(zones: Sequence[ZonePlan], outside_mm2: float, not_shown: int) ->
     tuple of str
         Sentences; the first two are always there.
     """
-    notes = [LOWER_BOUND, ALWAYS_PRINTED]
+    notes: list[str] = [message(LOWER_BOUND), message(ALWAYS_PRINTED)]
     if not_shown:
         notes.append(
-            f"{not_shown} load-bearing zone{'s are' if not_shown > 1 else ' is'} not shown well enough: this plan says "
-            "nothing of them, and they are not clean."
+            message(
+                "Load-bearing zones not shown well enough: {count}. This plan says nothing of them, and they are not "
+                "clean.",
+                count=not_shown,
+            )
         )
-    if outside_mm2 >= 100:
+    if outside_mm2 >= SPEAK_FROM_MM2:
         notes.append(
-            f"{outside_mm2 / 100:.0f} cm² of metal to cut lies under another member and is in no zone: it is not in "
-            "the figures."
+            message(
+                "{area:.0f} cm² of metal to cut lies under another member and is in no zone: it is not in the figures.",
+                area=outside_mm2 / 100,
+            )
         )
     if any(zone.pieces for zone in zones):
         notes.append(
-            "Corners of pieces are drawn square: round them by about 10 mm when cutting (common practice). Thickness "
-            "is the template's nominal one: measure the car's sheet, and weld in no thinner."
+            message(
+                "Corners of pieces are drawn square: round them by about 10 mm when cutting (common practice). "
+                "Thickness is the template's nominal one: measure the car's sheet, and weld in no thinner."
+            )
         )
     return tuple(notes)

@@ -82,7 +82,7 @@ def pieces_of(cuts: PanelCuts) -> tuple[Piece, ...]:
     outlines = {f"{n}{letters(i)}": (zone, outline) for zone, n, found in cuts.zones for i, outline in enumerate(found)}
     made = []
     for label, (zone, outline) in outlines.items():
-        others = {f"piece {name}": other for name, (_, other) in outlines.items() if name != label}
+        others = {name: other for name, (_, other) in outlines.items() if name != label}
         edges = edges_of(outline, borders_of(cuts.panel, zone, cuts.template, others))
         made.append(_piece(label, zone, outline, edges, cuts))
     return tuple(made)
@@ -189,6 +189,6 @@ def _split(edge: PieceEdge, span: tuple[float, float], others: Sequence[tuple[st
             continue
         label = next((name for name, s, e in others if s <= (a + b) / 2 <= e), None)
         ends = [edge.from_mm + (at - start) / (end - start) * (edge.to_mm - edge.from_mm) for at in (a, b)]
-        neighbour, shared = (edge.neighbour, 1.0) if label is None else (f"piece {label}", 0.5)
+        neighbour, shared = (edge.neighbour, 1.0) if label is None else (label, 0.5)
         parts.append(replace(edge, from_mm=ends[0], to_mm=ends[1], neighbour=neighbour, shared=shared))
     return parts

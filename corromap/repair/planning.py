@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import shapely
 from shapely.geometry import MultiPolygon
 
+from corromap.by_hand import HandFinding
 from corromap.frames import PanelId
 from corromap.measures import Figure, Measures, ZoneMeasure
 from corromap.projection import ProjectedMark, Projection
@@ -48,7 +49,14 @@ class _Ground:
     kept: tuple[ProjectedMark, ...]
 
 
-def plan_repair(measures: Measures, projection: Projection, template: BodyTemplate, rates: Rates) -> RepairPlan:
+def plan_repair(
+    measures: Measures,
+    projection: Projection,
+    template: BodyTemplate,
+    rates: Rates,
+    *,
+    findings: Iterable[HandFinding] = (),
+) -> RepairPlan:
     """Plan the repair of everything marked.
 
     Parameters
@@ -61,13 +69,15 @@ def plan_repair(measures: Measures, projection: Projection, template: BodyTempla
         The body.
     rates : Rates
         Policy of cuts, rates of work and money.
+    findings : iterable of HandFinding
+        Established by hand; where a probe went through is cut too.
 
     Returns
     -------
     RepairPlan
         A lower bound; without zones when nothing affected is marked.
     """
-    job = _Job(measures, metal_on(projection.marks, template), template, rates)
+    job = _Job(measures, metal_on(projection.marks, template, findings), template, rates)
     found = job.cut_zones()
     runs = Ends(*(job.pieces(found, end) for end in range(3)))
     sheet = sheet_needs(rates, [(template.zone_by_id[p.zone].sheet_mm, p) for p in runs.central])
@@ -106,7 +116,9 @@ class _Job:
         marks, kept = metal.to_cut(zone), metal.stays(zone)
         policy = CutPolicy(margin, self.policy("snap"), self.policy("gap"), self.policy("whole_share") / 100)
         while True:
-            ground = polygons_in(shapely.intersection(shapely.union_all([m.area for m in marks]), outline))
+            ground = polygons_in(
+                shapely.intersection(shapely.union_all([metal.probed, *(m.area for m in marks)]), outline)
+            )
             cuts = cut(ground, outline, policy)
             inside = shapely.union_all(list(cuts.pieces))
             met = tuple(m for m in kept if shapely.intersection(m.area, inside).area > 0)
@@ -184,7 +196,7 @@ def _outside(metal: Mapping[PanelId, PanelMetal], template: BodyTemplate) -> flo
     """Metal to cut that lies on no zone, mm2."""
     total = 0.0
     for panel_id, found in metal.items():
-        ground = shapely.union_all([m.area for m in found.always])
+        ground = shapely.union_all([found.probed, *(m.area for m in found.always)])
         zones = shapely.union_all([zone.outline.polygon for zone in template.panel(panel_id).zones])
         total += float(shapely.difference(ground, zones).area)
     return total

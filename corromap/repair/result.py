@@ -113,7 +113,8 @@ class PieceEdge:
     from_mm, to_mm : ndarray of float64, shape (2,)
         Its ends on the panel.
     neighbour : str
-        Name of the panel, zone or piece it meets; empty for a cut in sheet.
+        Name of the panel or zone, or label of the piece it meets; empty for a
+        cut in sheet.
     shared : float
         1, or 0.5 where another piece's edge lies on the same line: the joint
         is welded once.

@@ -9,6 +9,7 @@ from typing import Generic, NamedTuple, TypeVar
 from shapely.geometry import MultiPolygon
 
 from corromap.frames import MarkId
+from corromap.messages import joined, message
 from corromap.repair.costing import Task, plug_count, zone_cost, zone_hours
 from corromap.repair.edges import borders_of, edges_of
 from corromap.repair.rates import Rates
@@ -162,26 +163,32 @@ def _length(edges: Sequence[PieceEdge], joint: Joint) -> float:
 
 
 def _notes(work: ZoneWork, whole: Range | None, cost: Range) -> tuple[str, ...]:
-    notes = []
+    notes: list[str] = []
+    central = work.pieces.central
     if work.method is Method.WHOLE_ZONE:
-        notes.append("So much of it is to be cut that one section is the better repair: replace the whole zone.")
-    if whole is not None and whole.middle < cost.middle:
-        notes.append("Replacing the whole zone costs less than its pieces, by the middle of both ranges.")
-    if len(work.pieces.central) > MOST_PIECES:
-        notes.append(f"More than {MOST_PIECES} pieces in one zone: common practice is to replace the whole panel.")
-    if work.pieces.central and work.panel.part in {Part.SILL, Part.RAIL, Part.CROSSMEMBER}:
         notes.append(
-            "Closed section: look inside with a borescope before cutting; what is behind this wall is not shown."
+            message("So much of it is to be cut that one section is the better repair: replace the whole zone.")
         )
+    if whole is not None and whole.middle < cost.middle:
+        notes.append(message("Replacing the whole zone costs less than its pieces, by the middle of both ranges."))
+    if len(central) > MOST_PIECES:
+        text = "More than {most} pieces in one zone: common practice is to replace the whole panel."
+        notes.append(message(text, most=MOST_PIECES))
+    if central and work.panel.part in {Part.SILL, Part.RAIL, Part.CROSSMEMBER}:
+        text = "Closed section: look inside with a borescope before cutting; what is behind this wall is not shown."
+        notes.append(message(text))
     notes += _mounting_notes(work)
-    if any(piece.crosses for piece in work.pieces.central):
-        names = sorted({name for piece in work.pieces.central for name in piece.crosses})
-        notes.append(f"Joined here: {', '.join(names)}. Free that joint first, and make it again afterwards.")
-    next_to = sorted({e.neighbour for p in work.pieces.central for e in p.edges if e.kind is EdgeKind.SHARED})
+    crossed = sorted({name for piece in central for name in piece.crosses})
+    if crossed:
+        text = "Joined here: {names}. Free that joint first, and make it again afterwards."
+        notes.append(message(text, names=joined(", ", [message(name) for name in crossed])))
+    next_to = sorted({e.neighbour for p in central for e in p.edges if e.kind is EdgeKind.SHARED})
     if next_to:
-        notes.append(f"Meets {', '.join(next_to)}: make them of one sheet where fit and sheet allow.")
+        text = "Meets piece {names}: make them of one sheet where fit and sheet allow."
+        notes.append(message(text, names=", ".join(next_to)))
     if work.kept:
-        notes.append("Welded patches that touch no rust and no cut stay; look at their edges and their back.")
+        text = "Welded patches that touch no rust and no cut stay; look at their edges and their back."
+        notes.append(message(text))
     return tuple(notes)
 
 
@@ -190,11 +197,12 @@ def _mounting_notes(work: ZoneWork) -> list[str]:
     mountings = [m for m in work.panel.mountings if m.name in near]
     if not mountings:
         return []
-    names = ", ".join(sorted({m.name for m in mountings}))
-    text = f"Within 300 mm of {names}: load enters here; follow the car maker's method, and no joint through or right "
-    notes = [f"{text}beside the mounting."]
+    names = joined(", ", [message(name) for name in sorted({m.name for m in mountings})])
+    text = (
+        "Within 300 mm of {names}: load enters here; follow the car maker's method, and no joint through or beside it."
+    )
+    notes: list[str] = [message(text, names=names)]
     if any(m.kind is MountingKind.BELT for m in mountings):
-        notes.append(
-            "Seat-belt anchorage near: safety-critical, maybe of high-strength steel; the maker's method or nobody."
-        )
+        text = "Seat-belt anchorage near: safety-critical, maybe of high-strength steel; the maker's method or nobody."
+        notes.append(message(text))
     return notes

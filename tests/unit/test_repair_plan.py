@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, Polygon, box
 
+from corromap.by_hand import HandFinding, HandKind
+from corromap.frames import HandFindingId
 from corromap.io.rates import default_rates
-from corromap.repair import EdgeKind, Joint, Method, Rates
+from corromap.repair import EdgeKind, Joint, Method, Rates, plan_repair
 from corromap.repair.cutting import CutPolicy, cut
 from corromap.repair.nesting import nest
 from corromap.repair.pieces import letters
@@ -26,8 +28,10 @@ from tests.repair_scene import (
     SURFACE,
     WALL,
     body,
+    measures_of,
     patch,
     plan_of,
+    projection_of,
     rust,
     with_policy,
 )
@@ -126,7 +130,7 @@ def test_fold_is_lapped_and_plug_welded() -> None:
 def test_piece_that_goes_on_over_the_fold_shares_its_flange() -> None:
     plan = plan_of([rust(450, 430, 550, 500), rust(450, 0, 550, 40, panel=SILL)])
     floor, wall = plan.pieces
-    assert {(e.neighbour, e.shared) for e in floor.edges if e.kind is EdgeKind.FOLD} == {(f"piece {wall.label}", 0.5)}
+    assert {(e.neighbour, e.shared) for e in floor.edges if e.kind is EdgeKind.FOLD} == {(wall.label, 0.5)}
     assert floor.run_mm(Joint.LAP) == wall.run_mm(Joint.LAP) == pytest.approx(80)
 
 
@@ -134,7 +138,7 @@ def test_pieces_of_two_zones_share_their_seam() -> None:
     plan = plan_of([rust(700, 150, 900, 200)])
     assert [zone.zone for zone in plan.zones] == [MIDDLE, FRONT]
     seams = [edge for piece in plan.pieces for edge in piece.edges if edge.kind is EdgeKind.SHARED]
-    assert {edge.neighbour for edge in seams} == {"piece 1A", "piece 2A"}
+    assert {edge.neighbour for edge in seams} == {"1A", "2A"}
     # the front zone is cut whole (150 x 150), its neighbour 110 mm high: only those 110 mm are one joint
     assert sum(edge.length_mm * edge.shared for edge in seams) == pytest.approx(110)
 
@@ -314,3 +318,12 @@ def test_every_default_has_a_source() -> None:
     entries = [*rates.policy.values(), *rates.work.values(), *rates.access.values(), *(s.rate for s in rates.sheet)]
     assert all(entry.source for entry in entries)
     assert FLOOR in {panel.id for panel in body().panels}
+
+
+def test_where_a_probe_went_through_is_cut() -> None:
+    found = [HandFinding(HandFindingId(f"h{i}"), kind, FLOOR, at, photo=None) for i, (kind, at) in enumerate(
+        [(HandKind.PROBE, (500, 175)), (HandKind.MAGNET, (300, 175))])]  # fmt: skip
+    projection, template = projection_of([]), body()
+    plan = plan_repair(measures_of(projection, template), projection, template, default_rates(), findings=found)
+    (piece,) = plan.pieces
+    assert piece.outline.bounds == pytest.approx((465, 140, 535, 210))
