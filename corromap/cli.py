@@ -286,6 +286,18 @@ def picture(survey: Path, picture: Path, *, scale: float, bare: bool) -> None:
 
 
 @main.command()
+@_survey_argument
+@click.option("--accept", is_flag=True, help="Store the places that are proposed.")
+@click.option("--photo", "photos", multiple=True, metavar="NAME", help="Only this photo; may be given again.")
+@_speaks
+def link(survey: Path, photos: tuple[str, ...], *, accept: bool) -> None:
+    """Propose places for photos without enough points, through photos that show the same ground."""
+    from corromap.cli_link import link_file  # noqa: PLC0415
+
+    link_file(survey, photos, accept=accept)
+
+
+@main.command()
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:

@@ -119,12 +119,13 @@ class _Work:
         return self.features[photo]
 
 
-def chain_photos(
+def chain_photos(  # noqa: PLR0913 - all but the first three have defaults
     survey: Survey,
     template: BodyTemplate,
     load: Callable[[PhotoId], NDArray[np.uint8]],
     *,
     progress: Progress | None = None,
+    refused: frozenset[tuple[PhotoId, PhotoId]] = frozenset(),
     seed: int = 0,
 ) -> Chained:
     """Look for places of photos without enough sightings, through placed neighbours and onward.
@@ -139,6 +140,8 @@ def chain_photos(
         Gives the grey pixels of a photo, upright, full size: uint8 of shape (H, W).
     progress : callable, optional
         Called with the steps done and the steps in all.
+    refused : frozenset of (PhotoId, PhotoId)
+        Pairs, known and new, that a person refused before.
     seed : int
         Of the consensus.
 
@@ -147,7 +150,8 @@ def chain_photos(
     Chained
         Proposals and, for the rest, why not.
     """
-    work, told = _Work(template, load, seed), progress or (lambda _done, _total: None)
+    told = progress or (lambda _done, _total: None)
+    work = _Work(template, load, seed, tried=set(refused))
     trial, total = survey, 2 * len(survey.photos)
     found: dict[PhotoId, tuple[PhotoTie, ...]] = {}
     missing = _missing(trial, template)
