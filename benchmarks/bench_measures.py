@@ -26,7 +26,7 @@ from corromap.measures.ground import cells_of, ground_of
 from corromap.measures.layers import AFFECTED, PRECEDENCE, STAGES, kind_layer, resolved_layer, stage_layer
 from corromap.projection import Projection, join_projections, project, project_photo
 from corromap.registration import place_photos
-from corromap.survey import Mark, MarkKind, Photo, RustStage, Sighting, Survey
+from corromap.survey import MEASURED_KINDS, Mark, MarkKind, Photo, RustStage, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 
 WIDTH, HEIGHT = 4000, 3000
@@ -61,7 +61,9 @@ def blob(centre: np.ndarray, radius: float, rng: np.random.Generator, count: int
 
 def made_up_survey(template: BodyTemplate, photos: int, marks_each: int, seed: int = 1) -> Survey:
     rng = np.random.default_rng(seed)
-    kinds = [(MarkKind.RUST, s) for s in (None, *RustStage)] + [(k, None) for k in MarkKind if k is not MarkKind.RUST]
+    kinds = [(MarkKind.RUST, s) for s in (None, *RustStage)] + [
+        (k, None) for k in MEASURED_KINDS if k is not MarkKind.RUST
+    ]
     chance = np.array([3, 4, 3, 2, 3, 4, 1, 1], dtype=float)
     found = Survey("bench")
     for n in range(photos):

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import reduce
+from typing import Any, cast
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import MultiPolygon
 
 from corromap.frames import FloatArray
-from corromap.measures.layers import RECIPES, Layer, Recipe, class_of
+from corromap.measures.layers import RECIPES, TOGETHER, Layer, Recipe, class_of
 from corromap.measures.touching import touching_pairs
 from corromap.projection import ProjectedMark
-from corromap.projection.view import Geometries, polygons_of
+from corromap.projection.view import Geometries
 from corromap.template import Panel
 
 __all__ = ["Cell", "Ground", "cells_of", "ground_of"]
 
-NO_GROUND = MultiPolygon()
+NOTHING: Geometries = np.empty(0, dtype=object)
+
+ROUNDING_MM2 = 1e-6
+"""Polygons this small are what rounding leaves between lines that coincide: no pieces of ground."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,8 +43,11 @@ class Ground:
         From `class_of`.
     sizes : ndarray of float64, shape (N,)
         Of `areas`, mm2.
+    parts, part_of : ndarray of shapely.Polygon and of int
+        Polygons of all areas, and the mark of each.
     touching : ndarray of int, shape (T, 2)
-        Pairs of different marks no more than `TOUCHING_MM` apart, both ways.
+        Pairs of different marks no more than `TOUCHING_MM` apart, both ways; only
+        of classes that meet in a layer, as what is hidden and rust do not.
     cuts : tuple of (index, geometry, whole)
         For each zone of the panel: the marks with area in it, that area, and
         whether it is all of the mark.
@@ -50,6 +58,8 @@ class Ground:
     areas: Geometries
     classes: NDArray[np.intp]
     sizes: FloatArray
+    parts: Geometries
+    part_of: NDArray[np.intp]
     touching: NDArray[np.intp]
     cuts: tuple[tuple[NDArray[np.intp], Geometries, NDArray[np.bool_]], ...]
 
@@ -68,18 +78,23 @@ class Cell:
         Of the union.
     alone : list of int
         Marks that are in the zone whole and touch no other of the layer.
-    joined : shapely.MultiPolygon
-        Union of the other marks, less what the layer takes away.
+    pieces : ndarray of shapely.Polygon
+        Union of the other marks, less what the layer takes away; apart from each other.
     marks : list of int
         Every mark with area here, by index into the ground's marks.
     """
 
     layer: int
     zone: int
-    area_mm2: float
-    alone: list[int]
-    joined: MultiPolygon
-    marks: list[int]
+    area_mm2: float = 0.0
+    alone: list[int] = field(default_factory=list)
+    pieces: Geometries = field(default_factory=lambda: NOTHING)
+    marks: list[int] = field(default_factory=list)
+
+    @property
+    def joined(self) -> MultiPolygon:
+        """All of `pieces`."""
+        return _multipolygon(self.pieces)
 
 
 def ground_of(panel: Panel, marks: Sequence[ProjectedMark]) -> Ground:
@@ -99,7 +114,8 @@ def ground_of(panel: Panel, marks: Sequence[ProjectedMark]) -> Ground:
     """
     areas = np.array([m.area for m in marks], dtype=object)
     tree = shapely.STRtree(areas)
-    pairs = touching_pairs(areas)
+    classes = class_of([m.mark for m in marks])
+    pairs = touching_pairs(areas, wanted=lambda one, other: TOGETHER[classes[one], classes[other]])
     touching = np.concatenate([pairs, pairs[:, ::-1]])
     zones = np.array([zone.outline.polygon for zone in panel.zones], dtype=object)
     meets = tree.query(zones, predicate="intersects").T
@@ -109,11 +125,18 @@ def ground_of(panel: Panel, marks: Sequence[ProjectedMark]) -> Ground:
         index = np.sort(meets[meets[:, 0] == z, 1])
         whole = np.array([(z, int(i)) in holds for i in index], dtype=bool)
         shapes = areas[index].copy()
-        shapes[~whole] = [polygons_of(g) for g in shapely.intersection(shapes[~whole], zone)]
+        shapes[~whole] = _multipolygons_of(shapely.intersection(shapes[~whole], zone))
         held = shapely.area(shapes) > 0 if len(index) else whole
         cuts.append((index[held], shapes[held], whole[held]))
     return Ground(
-        panel, tuple(marks), areas, class_of([m.mark for m in marks]), shapely.area(areas), touching, tuple(cuts)
+        panel,
+        tuple(marks),
+        areas,
+        classes,
+        shapely.area(areas),
+        *shapely.get_parts(areas, return_index=True),
+        touching,
+        tuple(cuts),
     )
 
 
@@ -136,7 +159,7 @@ def cells_of(ground: Ground) -> list[Cell]:
         formed: list[Cell] = []
         for recipe, part in zip(RECIPES, parts, strict=True):
             takes_part = bool((part.signs[index] > 0).any())
-            cell = Cell(recipe.number, zone, 0.0, [], NO_GROUND, [])
+            cell = Cell(recipe.number, zone)
             formed.append(_form(ground, cell, part, recipe, formed) if takes_part else cell)
         cells += [cell for cell in formed if cell.layer >= 0 and cell.area_mm2 > 0]
     return cells
@@ -176,40 +199,78 @@ def _form(ground: Ground, cell: Cell, part: _Part, recipe: Recipe, formed: list[
     over = part.signs[index] > 0
     alone = over & whole & ~part.busy[index]
     cell.alone = index[alone].tolist()
-    raw = [g for shape in shapes[over & ~alone] for g in shape.geoms] if not recipe.over else []
-    joined = _joined([raw, *(_pieces(ground, formed[step], part) for step in recipe.over)], is_raw=not recipe.over)
     swallowed = np.zeros(len(index), dtype=bool)
+    if recipe.over:
+        cell.pieces = reduce(_union, (_pieces(ground, formed[step], part) for step in recipe.over))
+    else:
+        cell.pieces = _union_of_any(shapely.get_parts(shapes[over & ~alone]))
     if part.loses[index].any():
-        joined, taken = _less(joined, [_pieces(ground, formed[step], part) for step in recipe.under])
+        under = reduce(_union, (_pieces(ground, formed[step], part) for step in recipe.under))
+        cell.pieces, taken = _less(cell.pieces, under)
         at_risk = np.flatnonzero(over & part.loses[index])
         swallowed[at_risk] = shapely.covers(taken, shapes[at_risk])
-    cell.joined = joined
     cell.marks = index[over & ~swallowed].tolist()
-    area = float(ground.sizes[index[alone]].sum()) + joined.area
+    area = float(ground.sizes[index[alone]].sum()) + float(shapely.area(cell.pieces).sum())
     cell.area_mm2 = min(area, ground.panel.zones[cell.zone].area_mm2)
     return cell
 
 
-def _pieces(ground: Ground, cell: Cell, part: _Part) -> list[Polygon]:
+def _pieces(ground: Ground, cell: Cell, part: _Part) -> Geometries:
     """Polygons of an earlier cell, apart from each other, that may meet others in this layer."""
-    return [*(g for i in cell.alone if part.busy[i] for g in ground.areas[i].geoms), *cell.joined.geoms]
+    if not cell.alone:
+        return cell.pieces
+    meets = np.zeros(len(ground.marks), dtype=bool)
+    meets[cell.alone] = part.busy[cell.alone]
+    return np.concatenate([ground.parts[meets[ground.part_of]], cell.pieces])
 
 
-def _less(ground: MultiPolygon, under: list[list[Polygon]]) -> tuple[MultiPolygon, MultiPolygon]:
+def _union_of_any(pieces: Geometries) -> Geometries:
+    """Union of polygons that may overlap in any way."""
+    if len(pieces) < 2:
+        return pieces
+    return _polygons_of(shapely.disjoint_subset_union_all(pieces))
+
+
+def _union(one: Geometries, other: Geometries) -> Geometries:
+    """Union of two sets of polygons, each set apart in itself: one overlay of those whose boxes meet."""
+    here, there = _meeting(one, other)
+    if not here.any():
+        return np.concatenate([one, other])
+    both = shapely.union(_multipolygon(one[here]), _multipolygon(other[there]))
+    return np.concatenate([one[~here], other[~there], _polygons_of(both)])
+
+
+def _less(ground: Geometries, under: Geometries) -> tuple[Geometries, MultiPolygon]:
     """Take ground away, looking only at polygons whose boxes meet; also returns what was taken."""
-    pieces = np.array(ground.geoms, dtype=object)
-    flat = np.array([piece for group in under for piece in group], dtype=object)
-    number = np.array([i for i, group in enumerate(under) for _ in group])
-    by, hit = shapely.STRtree(pieces).query(flat)
-    met, by = np.unique(hit), np.unique(by)
-    taken = _joined([list(flat[by][number[by] == i]) for i in range(len(under))], is_raw=False)
-    left = polygons_of(shapely.difference(MultiPolygon(list(pieces[met])), taken))
-    return MultiPolygon([*np.delete(pieces, met), *left.geoms]), taken
+    here, there = _meeting(ground, under)
+    taken = _multipolygon(under[there])
+    left = shapely.difference(_multipolygon(ground[here]), taken)
+    return np.concatenate([ground[~here], _polygons_of(left)]), taken
 
 
-def _joined(groups: list[list[Polygon]], *, is_raw: bool) -> MultiPolygon:
-    """Union of groups of polygons; those of one group are apart already, unless raw."""
-    pieces = [piece for group in groups for piece in group]
-    if len(pieces) < 2 or (not is_raw and sum(map(bool, groups)) < 2):
-        return MultiPolygon(pieces)
-    return polygons_of(shapely.disjoint_subset_union_all(pieces))
+def _meeting(one: Geometries, other: Geometries) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Polygons of each set whose box meets that of one of the other set."""
+    here, there = np.zeros(len(one), dtype=bool), np.zeros(len(other), dtype=bool)
+    by, hit = shapely.STRtree(other).query(one)
+    here[by] = there[hit] = True
+    return here, there
+
+
+def _multipolygon(pieces: Geometries) -> MultiPolygon:
+    return cast("MultiPolygon", shapely.multipolygons(pieces))
+
+
+def _polygons_of(overlaid: Any) -> Geometries:  # noqa: ANN401 - whatever an overlay returns
+    """Polygons of an overlay's result, which may hold lines, points and slivers where edges touched."""
+    parts = shapely.get_parts(overlaid)
+    return np.asarray(parts[shapely.area(parts) > ROUNDING_MM2])
+
+
+def _multipolygons_of(overlaid: Geometries) -> Geometries:
+    """Polygons of each of some overlays' results, as one multi-polygon each."""
+    parts, owner = shapely.get_parts(overlaid, return_index=True)
+    keep = shapely.area(parts) > ROUNDING_MM2
+    made = np.full(len(overlaid), MultiPolygon(), dtype=object)
+    if keep.any():
+        shapely.multipolygons(parts[keep], indices=owner[keep], out=made)
+    return made

@@ -17,11 +17,11 @@ from corromap.survey import MEASURED_KINDS, Mark, MarkKind, RustStage
 
 __all__ = [
     "AFFECTED",
-    "CLASS_LAYERS",
     "LAYERS",
     "PRECEDENCE",
     "RECIPES",
     "STAGES",
+    "TOGETHER",
     "Layer",
     "Recipe",
     "class_of",
@@ -95,14 +95,18 @@ def class_of(marks: Sequence[Mark]) -> NDArray[np.intp]:
     return np.array([_CLASSES.index((mark.kind, mark.stage)) for mark in marks], dtype=np.intp)
 
 
+def _of_classes(classes: Iterable[tuple[MarkKind, RustStage | None]]) -> tuple[bool, ...]:
+    wanted = set(classes)
+    return tuple(one in wanted for one in _CLASSES)
+
+
 def _of_kinds(kinds: Iterable[MarkKind]) -> tuple[bool, ...]:
     wanted = set(kinds)
     return tuple(kind in wanted for kind, _ in _CLASSES)
 
 
 def _of_stages(stages: Iterable[RustStage]) -> tuple[bool, ...]:
-    wanted = set(stages)
-    return tuple(stage in wanted for _, stage in _CLASSES)
+    return _of_classes((MarkKind.RUST, stage) for stage in stages)
 
 
 def kind_layer(kind: MarkKind) -> str:
@@ -166,11 +170,17 @@ LAYERS: tuple[Layer, ...] = (
     Layer(AFFECTED, _of_kinds(PRECEDENCE), _of_kinds([])),
 )
 
-CLASS_LAYERS: tuple[Layer, ...] = tuple(
-    Layer(f"class:{i}", tuple(i == n for n in range(len(_CLASSES))), (False,) * len(_CLASSES))
-    for i in range(len(_CLASSES))
+_TAKES_PART = np.array([np.array(layer.over) | np.array(layer.under) for layer in LAYERS])
+
+TOGETHER: NDArray[np.bool_] = (_TAKES_PART[:, :, None] & _TAKES_PART[:, None, :]).any(axis=0)
+"""Whether marks of two classes ever meet in a layer, by `class_of` both ways."""
+
+_SHARED: tuple[Layer, ...] = (
+    *(Layer(f"class:{stage}", _of_classes([(MarkKind.RUST, stage)]), _of_kinds([])) for stage in (None, *STAGES[1:])),
+    Layer("worse than surface", _of_stages(STAGES[:2]), _of_kinds([])),
+    Layer("before patches", _of_kinds(PRECEDENCE[:2]), _of_kinds([])),
 )
-"""Each class alone: what the layers are put together from."""
+"""No figures of their own: joined once, then used in more than one layer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,9 +192,10 @@ class Recipe:
     layer : Layer
         The layer.
     number : int
-        Its index in `LAYERS`, or -1 for a class alone.
+        Its index in `LAYERS`, or -1 for one that has no figures.
     over, under : tuple of int
-        Steps of `RECIPES` whose ground is joined, and taken away.
+        Steps of `RECIPES` whose ground is joined, and taken away. Nothing to
+        join: it is made of the marks themselves.
     """
 
     layer: Layer
@@ -194,8 +205,9 @@ class Recipe:
 
 
 def _recipes() -> tuple[Recipe, ...]:
-    found = [Recipe(layer, -1, (), ()) for layer in CLASS_LAYERS]
-    for number, layer in enumerate(LAYERS):
+    found: list[Recipe] = []
+    for layer in sorted((*LAYERS, *_SHARED), key=lambda layer: (any(layer.under), sum(layer.over))):
+        number = LAYERS.index(layer) if layer in LAYERS else -1
         found.append(Recipe(layer, number, _from(layer.over, found), _from(layer.under, found)))
     return tuple(found)
 
@@ -213,5 +225,5 @@ def _from(wanted: tuple[bool, ...], earlier: Sequence[Recipe]) -> tuple[int, ...
 
 
 RECIPES = _recipes()
-"""Every step in order. Marks of one class are joined once; rust, and then the
-affected ground, are put together from what has been joined already."""
+"""Every step, what it is put together from before it. Marks of one class are joined
+once; rust, and then the affected ground, are joined from what is joined already."""

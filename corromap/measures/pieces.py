@@ -79,12 +79,12 @@ class PieceList:
             The cell.
         """
         alone = [list(ground.areas[i].geoms) for i in cell.alone]
-        parts = [*(part for shape in alone for part in shape), *cell.joined.geoms]
+        parts = [*(part for shape in alone for part in shape), *cell.pieces]
         self._parts[cell.layer] += parts
         self._zone[cell.layer] += [zone] * len(parts)
         self._panel[cell.layer] += [ground.panel.id] * len(parts)
         self._lonely[cell.layer] += [len(shape) == 1 for shape in alone for _ in shape]
-        self._lonely[cell.layer] += [False] * len(cell.joined.geoms)
+        self._lonely[cell.layer] += [False] * len(cell.pieces)
 
     def joined(self, hinges: Sequence[Hinge], patch_gap_mm: float = TOUCHING_MM) -> tuple[Pieces, ...]:
         """Find the touching pairs, over seams and folds.

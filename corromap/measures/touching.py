@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import TypeVar
 
 import numpy as np
@@ -25,7 +25,11 @@ which is never more than the exact one."""
 Node = TypeVar("Node", bound=Hashable)
 
 
-def touching_pairs(shapes: Geometries, gap_mm: float = TOUCHING_MM) -> NDArray[np.intp]:
+def touching_pairs(
+    shapes: Geometries,
+    gap_mm: float = TOUCHING_MM,
+    wanted: Callable[[NDArray[np.intp], NDArray[np.intp]], NDArray[np.bool_]] | None = None,
+) -> NDArray[np.intp]:
     """Pairs of shapes on one panel that are near enough to count as touching.
 
     Parameters
@@ -34,6 +38,8 @@ def touching_pairs(shapes: Geometries, gap_mm: float = TOUCHING_MM) -> NDArray[n
         On one panel.
     gap_mm : float
         Widest gap between two that touch.
+    wanted : callable, optional
+        Tells of pairs, given as two arrays of indices, which are of interest; all if left out.
 
     Returns
     -------
@@ -46,6 +52,9 @@ def touching_pairs(shapes: Geometries, gap_mm: float = TOUCHING_MM) -> NDArray[n
     gap = gap_mm
     one, other = shapely.STRtree(shapes).query(np.asarray(shapely.box(x0 - gap, y0 - gap, x1 + gap, y1 + gap)))
     one, other = one[one < other], other[one < other]
+    if wanted is not None:
+        asked = wanted(one, other)
+        one, other = one[asked], other[asked]
     near = shapely.dwithin(shapes[one], shapes[other], gap)
     return np.stack([one[near], other[near]], axis=1)
 
@@ -160,13 +169,13 @@ def _independent(
     if cluster in memo:
         return memo[cluster]
     near = {node: touching.get(node, frozenset()) & cluster for node in cluster}
-    least = min(near, key=lambda node: len(near[node]))
+    least = min(near, key=lambda node: (len(near[node]), str(node)))
     if len(near[least]) <= 1:
         best = 1 + most_separate(cluster - near[least] - {least}, touching, memo)
     elif len(cluster) > EXACT_UP_TO:
         best = _greedy(near)
     else:
-        most = max(near, key=lambda node: len(near[node]))
+        most = max(near, key=lambda node: (len(near[node]), str(node)))
         without = most_separate(cluster - {most}, touching, memo)
         best = max(without, 1 + most_separate(cluster - near[most] - {most}, touching, memo))
     memo[cluster] = best
@@ -174,11 +183,11 @@ def _independent(
 
 
 def _greedy(near: Mapping[Node, frozenset[Node]]) -> int:
-    """Take what touches fewest of what is left, again and again."""
+    """Take what touches fewest of what is left, again and again; by name where equal, so that runs agree."""
     degree = {node: len(others) for node, others in near.items()}
     count = 0
     while degree:
-        taken = min(degree, key=degree.__getitem__)
+        taken = min(degree, key=lambda node: (degree[node], str(node)))
         gone = {taken} | (near[taken] & degree.keys())
         for node in gone:
             del degree[node]
