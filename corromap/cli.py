@@ -250,26 +250,29 @@ def report(survey: Path, page: Path | None) -> None:
 @click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
 @click.option("--seller", is_flag=True, help="Worded as a polite message to a seller, to paste into an e-mail.")
 @click.option("--body", metavar="TEMPLATE", help="Without a survey: the standard list for this body template.")
+@click.option("--hole", type=click.FloatRange(0.1, 1000), help="Smallest hole to be seen, mm; default: the survey's.")
 @click.option(
     "--page", type=click.Path(dir_okay=False, path_type=Path), help="Also write it as a page to print (HTML)."
 )
 @_speaks
-def ask(survey: Path | None, *, seller: bool, body: str | None, page: Path | None) -> None:
+def ask(survey: Path | None, *, seller: bool, body: str | None, hole: float | None, page: Path | None) -> None:
     """Say which photos to take next: from where, which way, how near, with what light."""
     from corromap.cli_evidence import ask_text  # noqa: PLC0415
 
     if survey is not None and body is not None:
         raise click.UsageError("give a survey or --body, not both")
-    click.echo(ask_text(survey, body, seller=seller, page=page), nl=False)
+    if survey is None and hole is not None:
+        raise click.UsageError("--hole says what the survey's photos must show; the standard list has none yet")
+    click.echo(ask_text(survey, body, seller=seller, hole_mm=hole, page=page), nl=False)
 
 
 @main.command()
 @_survey_argument
 @click.argument("picture", type=click.Path(dir_okay=False, path_type=Path))
-@click.option("--scale", type=click.FloatRange(0.1, 20), default=1.0, show_default=True, help="Millimetres per pixel.")
+@click.option("--scale", type=click.FloatRange(0.1, 20), help="Millimetres per pixel; default: the survey's.")
 @click.option("--bare", is_flag=True, help="Without zones and marks.")
 @_speaks
-def picture(survey: Path, picture: Path, *, scale: float, bare: bool) -> None:
+def picture(survey: Path, picture: Path, *, scale: float | None, bare: bool) -> None:
     """Blend all photos into one scaled PICTURE of the underside and sills (.tif or .jpg)."""
     from corromap.cli_evidence import draw_picture  # noqa: PLC0415
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-from corromap.evidence.requests import RequestList, standard_shots
+from corromap.evaluation import smallest_seen
+from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
 from corromap.evidence.wording import inspector_text, seller_text
 from corromap.io.opened import evaluated
 from corromap.io.templates import load_template
@@ -20,7 +22,14 @@ DEFAULT_BODY = "two-seat-open"
 CLI_AUTHOR = "command line"
 
 
-def ask_text(survey: Path | None, template_id: str | None, *, seller: bool, page: Path | None = None) -> str:
+def ask_text(
+    survey: Path | None,
+    template_id: str | None,
+    *,
+    seller: bool,
+    hole_mm: float | None = None,
+    page: Path | None = None,
+) -> str:
     """Say what photos to ask for.
 
     Parameters
@@ -31,6 +40,8 @@ def ask_text(survey: Path | None, template_id: str | None, *, seller: bool, page
         Which body, when there is no survey.
     seller : bool
         Worded as a message to a seller instead of a list for the inspector.
+    hole_mm : float or None
+        Smallest hole that must have been visible; None for the survey's own.
     page : Path or None
         Also write the list as a page to print.
 
@@ -44,18 +55,21 @@ def ask_text(survey: Path | None, template_id: str | None, *, seller: bool, page
     InputError
         If the survey or the template cannot be read, or the page not written.
     """
-    wanted, template = _wanted(survey, template_id)
+    wanted, template = _wanted(survey, template_id, hole_mm)
     if page is not None:
         write_shot_list(wanted, template, page)
     return (seller_text if seller else inspector_text)(wanted, template)
 
 
-def _wanted(survey: Path | None, template_id: str | None) -> tuple[RequestList, BodyTemplate]:
+def _wanted(survey: Path | None, template_id: str | None, hole_mm: float | None) -> tuple[RequestList, BodyTemplate]:
     if survey is None:
         template = load_template(template_id or DEFAULT_BODY)
         return standard_shots(template), template
     _, evaluation = evaluated(survey, CLI_AUTHOR)
-    return requests_of(evaluation, {}), evaluation.template
+    if hole_mm is None or not evaluation.survey.photos:
+        return requests_of(evaluation, {}), evaluation.template
+    smallest = replace(smallest_seen(evaluation.survey.settings), size_mm=hole_mm)
+    return what_to_ask_for(evaluation.template, evaluation.showing, smallest), evaluation.template
 
 
 def draw_picture(

@@ -24,7 +24,7 @@ from corromap.io.photos import decode, read_header
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo
 
-__all__ = ["ExaminedPhoto", "examine_photo", "examined_photos", "quality_maps"]
+__all__ = ["ExaminedPhoto", "examine_photo", "examined_photos", "keep_examined", "quality_maps"]
 
 WORKING_PX = 1600
 SMALLEST_PX = 32
@@ -107,6 +107,24 @@ def _examined(data: bytes, name: str, header: PhotoHeader) -> ExaminedPhoto:
     # through the text, so that it makes no difference whether it was kept
     cells = map_from_text(quality_text(judged, look), header.width_px, header.height_px)
     return ExaminedPhoto(with_words(cells, judged.dark_share, judged.blown_share), look, header.sha256, origin)
+
+
+def keep_examined(file: SurveyFile, found: ExaminedPhoto) -> None:
+    """Keep what was found of a photo that has just arrived.
+
+    Parameters
+    ----------
+    file : SurveyFile
+        Where the photo was put.
+    found : ExaminedPhoto
+        From `examine_photo`.
+
+    Raises
+    ------
+    SurveyFileError
+        If it could not be saved.
+    """
+    file.keep_worked_out(_CACHE, {found.sha256: _document(found)})
 
 
 def examined_photos(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corromap.errors import CorromapError, InputError
+from corromap.io.photo_quality import examine_photo, keep_examined
 from corromap.io.photos import check_photo
 from corromap.io.survey_file import SurveyFile
 
@@ -45,18 +46,23 @@ class Arrival:
         Why it was not taken in; empty when it was.
     was_known : bool
         The same picture was in the survey already.
+    remarks : tuple of str
+        How well it can be judged and what its file tells; empty when nothing
+        stands out.
     """
 
     name: str
     fault: str = ""
     was_known: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 def take_in(file: SurveyFile, incoming: Sequence[Incoming], source: str) -> Iterator[Arrival]:
     """Take photos in one by one; a bad one does not stop the others.
 
     Each photo is decoded whole before it is kept, so that damage is found now
-    and not when it is needed.
+    and not when it is needed, and examined, so that the person hears at the
+    car, not at home, that one is too dark.
 
     Parameters
     ----------
@@ -79,12 +85,14 @@ def take_in(file: SurveyFile, incoming: Sequence[Incoming], source: str) -> Iter
             data = item.read()
             check_photo(data, item.name)
             file.add_photo(data, item.name, source)
+            found = examine_photo(data, item.name)
+            keep_examined(file, found)
         except CorromapError as error:
             yield Arrival(item.name, str(error))
         except OSError as error:
             yield Arrival(item.name, f"cannot be read: {error.strerror or error}")
         else:
-            yield Arrival(item.name, was_known=file.revision == before)
+            yield Arrival(item.name, was_known=file.revision == before, remarks=found.sentences)
 
 
 def photos_in_folder(folder: str) -> list[Incoming]:

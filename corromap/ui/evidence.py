@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
-from collections.abc import MutableMapping
 from pathlib import Path
 
-import streamlit as st
-
-from corromap.io.photo_quality import ExaminedPhoto, examine_photo
-from corromap.report.evidence_page import examine_all, judged_photos, requests_of
+from corromap.evidence.wording import seller_text
+from corromap.frames import PhotoId
+from corromap.io.photo_quality import ExaminedPhoto
+from corromap.io.photo_sharing import SharedPhotos
+from corromap.report.evidence_page import judged_photos, requests_of
 from corromap.report.shot_list import shot_list_html
 from corromap.report.whole_picture_file import write_whole_picture
 from corromap.survey import Photo
 from corromap.ui import state
+from corromap.ui.markup import Cell, table
 
-__all__ = ["photo_words", "request_page", "whole_picture_jpeg"]
-
-_KEPT = 200
-"""Photos remembered in a session; the map of one is a few kilobytes."""
+__all__ = ["judged_table", "photo_words", "remarked", "request_page", "seller_message", "whole_picture"]
 
 
 def photo_words(held: state.OpenSurvey, photo: Photo) -> tuple[str, ...]:
-    """Say how well a photo can be judged, and whether it repeats another one looked at.
+    """Say how well a photo can be judged, and whether it repeats another one.
 
     Parameters
     ----------
@@ -35,20 +34,68 @@ def photo_words(held: state.OpenSurvey, photo: Photo) -> tuple[str, ...]:
     -------
     tuple of str
         Sentences; empty when nothing stands out.
-
-    Raises
-    ------
-    PhotoError
-        If its bytes cannot be decoded.
     """
-    kept: MutableMapping[str, ExaminedPhoto] = st.session_state.setdefault("examined", {})
-    if photo.sha256 not in kept:
-        with st.spinner("Looking at it"):
-            if len(kept) >= _KEPT:
-                kept.clear()
-            kept[photo.sha256] = examine_photo(held.file.photo_bytes(photo.id), photo.name)
-    known = {p.id: kept[p.sha256] for p in held.survey.photos if p.sha256 in kept}
-    return judged_photos(held.evaluation, known)[photo.id]
+    return _told(held).get(photo.id, ("It cannot be decoded, so nobody can judge anything on it.",))
+
+
+def _told(held: state.OpenSurvey) -> dict[PhotoId, tuple[str, ...]]:
+    return judged_photos(held.evaluation, held.examined)
+
+
+def remarked(held: state.OpenSurvey) -> int:
+    """Count the photos of which something has to be said.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+
+    Returns
+    -------
+    int
+        How many.
+    """
+    return sum(bool(lines) for lines in _told(held).values())
+
+
+def judged_table(held: state.OpenSurvey) -> str:
+    """List how well each photo can be judged: words and figures.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    told, rows = _told(held), []
+    for number, photo in enumerate(held.survey.photos, start=1):
+        found = held.examined.get(photo.id)
+        words = " ".join(told.get(photo.id, ())) or "Nothing stands out."
+        rows.append([Cell(f"{number} {photo.name}", small=photo.source), words, *_figures(found)])
+    return table(
+        ["Photo", "in words", "can be judged", "too dark", "too bright", "blur", "JPEG quality"],
+        rows,
+        numeric=frozenset({2, 3, 4, 5, 6}),
+        caption="Can be judged: share of the photo that is neither black, white nor blurred. Blur: width of the edges "
+        "(sigma), pixels of the full photo. JPEG quality: 1 to 100, estimated from the file.",
+    )
+
+
+def _figures(found: ExaminedPhoto | None) -> list[str]:
+    if found is None or found.quality is None:
+        return ["nothing", "", "", "", ""]
+    judged, compressed = found.quality, found.origin.jpeg_quality
+    return [
+        f"{100 * judged.usable_share:.0f} %",
+        f"{100 * judged.dark_share:.0f} %",
+        f"{100 * judged.blown_share:.0f} %",
+        "cannot tell" if math.isnan(judged.blur_px) else f"{judged.blur_px:.1f} px",
+        str(compressed) if compressed else "",
+    ]
 
 
 def request_page(held: state.OpenSurvey) -> bytes:
@@ -63,18 +110,12 @@ def request_page(held: state.OpenSurvey) -> bytes:
     -------
     bytes
         HTML.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
     """
-    examined = examine_all(held.evaluation, held.file.photo_bytes)
-    return shot_list_html(requests_of(held.evaluation, examined), held.template).encode()
+    return shot_list_html(requests_of(held.evaluation, held.examined), held.template).encode()
 
 
-def whole_picture_jpeg(held: state.OpenSurvey) -> bytes:
-    """Make the whole picture at 1 mm per pixel.
+def seller_message(held: state.OpenSurvey) -> str:
+    """Write the same list as a polite message to a seller.
 
     Parameters
     ----------
@@ -83,15 +124,40 @@ def whole_picture_jpeg(held: state.OpenSurvey) -> bytes:
 
     Returns
     -------
+    str
+        Plain text, to be pasted into an e-mail.
+    """
+    return seller_text(requests_of(held.evaluation, held.examined), held.template)
+
+
+def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:
+    """Make the whole picture at the survey's own scale.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    suffix : str
+        ``.jpg`` or ``.tif``.
+
+    Returns
+    -------
     bytes
-        JPEG with its scale in the metadata.
+        With its scale in the metadata. A JPEG is kept until something changes.
 
     Raises
     ------
     InputError
         If a photo cannot be decoded or the disk is full.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / "picture.jpg"
-        write_whole_picture(held.evaluation, held.file.photo_bytes, target)
-        return target.read_bytes()
+    key = (held.record.revision, suffix)
+    if key not in held.pictures:
+        with tempfile.TemporaryDirectory() as folder:
+            target = Path(folder) / f"picture{suffix}"
+            photos = SharedPhotos(held.survey, held.file.photo_bytes)
+            write_whole_picture(held.evaluation, photos.to_show, target, held.survey.settings.picture_mm_per_px)
+            made = target.read_bytes()
+        if suffix != ".jpg":
+            return made
+        held.pictures = {key: made}
+    return held.pictures[key]

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from corromap.evaluation import Evaluation, KeptPhotos, Registrations, StagedEvaluation
+from corromap.frames import PhotoId
+from corromap.io.photo_quality import ExaminedPhoto, examined_photos, quality_maps
 from corromap.io.survey_file import SurveyFile, SurveyRecord
 from corromap.projection import Projection
 from corromap.survey import Survey
@@ -28,6 +30,10 @@ class OpenSurvey:
         As last read.
     token : str
         Lets this window fetch the photos.
+    kept : KeptPhotos
+        What can be used again after a change.
+    pictures : dict of (int, str) to bytes
+        The whole picture made last, by revision and file ending.
     """
 
     key: str
@@ -35,7 +41,9 @@ class OpenSurvey:
     record: SurveyRecord
     token: str
     kept: KeptPhotos = field(default_factory=KeptPhotos)
+    pictures: dict[tuple[int, str], bytes] = field(default_factory=dict)
     _staged: StagedEvaluation | None = None
+    _examined: dict[PhotoId, ExaminedPhoto] | None = None
     _undo: tuple[str | None, str | None] = (None, None)
     _saved: str = ""
     _read_for: int = -1
@@ -65,9 +73,17 @@ class OpenSurvey:
         """Everything that follows from the record; computed once a revision."""
         return self._stages().evaluation
 
+    @property
+    def examined(self) -> dict[PhotoId, ExaminedPhoto]:
+        """How well each photo can be judged; those the file knows nothing of are examined now."""
+        if self._examined is None:
+            self._examined = examined_photos(self.file, self.survey.photos)
+        return self._examined
+
     def _stages(self) -> StagedEvaluation:
         if self._staged is None:
-            self._staged = StagedEvaluation(self.survey, self.template, self.record.rules, self.kept)
+            quality = quality_maps(self.examined)
+            self._staged = StagedEvaluation(self.survey, self.template, self.record.rules, self.kept, quality)
         return self._staged
 
     @property
@@ -99,7 +115,7 @@ class OpenSurvey:
         if self.file.revision == self.record.revision:
             return False
         self.record = self.file.load()
-        self._staged = None
+        self._staged = self._examined = None
         return True
 
     def _read_log(self) -> None:

@@ -224,6 +224,8 @@ def open_current() -> OpenSurvey | None:
             )
         file = SurveyFile.open(path, author=author())
         held = OpenSurvey(key, file, file.load(), grant_photos(file.photo_bytes))
+        with st.spinner("Looking at the photos"):  # once in a file's life
+            _ = held.examined
         st.session_state["open"] = held
     elif held.refresh() and st.session_state.pop("own_change", None) is None:
         say("Another window changed this survey; it is shown as it is now.")

@@ -254,7 +254,9 @@ def test_a_published_limit_cannot_be_edited(placed: SurveyFile) -> None:
 def test_the_report_page_offers_what_can_be_handed_on(placed: SurveyFile) -> None:
     at = _open(placed, "report")
     assert not at.exception
-    assert set(re.findall(r'data-get="(\w+)"', _html(at))) == {"report", "requests", "picture", "folder", "copy"}
+    assert set(re.findall(r'data-get="(\w+)"', _html(at))) == {
+        "report", "requests", "picture", "tiff", "folder", "copy",
+    }  # fmt: skip
 
 
 def test_a_survey_that_cannot_be_opened_is_listed_with_its_fault(surveys: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,11 +17,17 @@ from corromap.ui.widgets import synced
 
 __all__ = ["show_limits"]
 
-_SIZES = (
-    ("click_sigma_px", "One clicked point", "px of the photo"),
-    ("outline_sigma_px", "Where the edge of a mark is drawn", "px of the photo"),
-    ("coarsest_mm_per_px", "Coarsest detail that counts as seen", "mm per px"),
+_ERRORS = (
+    ("click_sigma_px", "One clicked point", "px of the photo", 100.0),
+    ("outline_sigma_px", "Where the edge of a mark is drawn", "px of the photo", 100.0),
 )
+_SEEN = (
+    ("smallest_hole_mm", "Smallest hole that must have been visible", "mm", 1000.0),
+    ("pixels_across", "Pixels across it", "px", 100.0),
+    ("coarsest_mm_per_px", "Coarsest detail that counts as seen at all", "mm per px", 100.0),
+    ("picture_mm_per_px", "Scale of the whole picture", "mm per px", 20.0),
+)
+"""Setting, what it is, unit, largest value offered."""
 
 
 def show_limits(held: state.OpenSurvey) -> None:
@@ -47,17 +54,24 @@ def show_limits(held: state.OpenSurvey) -> None:
             _rule(held, rule)
     with st.expander("Error sizes the intervals stand on"):
         lead("Standard errors, from common practice. Larger ones widen every interval; the report prints them.")
-        for column, (name, title, unit) in zip(st.columns(3), _SIZES, strict=True):
-            with column:
-                _size(held, name, f"{title}, {unit}")
+        _sizes(held, _ERRORS)
+    with st.expander("What counts as seen, and how large the whole picture is"):
+        lead(
+            "A place is seen well enough when some photo shows it, not hidden, with so many pixels across the smallest "
+            "hole, in the light, not blurred wider than the hole and not looked at flatter than 70 degrees. Two pixels "
+            "are one line pair: the limit of detection (Johnson 1958, from memory); 5 mm is common practice. "
+            "Load-bearing zones that were not seen well enough keep the outcome from being clear."
+        )
+        _sizes(held, _SEEN)
 
 
-def _size(held: state.OpenSurvey, name: str, title: str) -> None:
-    key = f"size_{name}"
-    synced(key, float(getattr(held.survey.settings, name)))
-    st.number_input(
-        title, min_value=0.1, max_value=100.0, step=0.5, format="%.1f", key=key, on_change=_save_size, args=(held, name)
-    )
+def _sizes(held: state.OpenSurvey, sizes: Sequence[tuple[str, str, str, float]]) -> None:
+    for column, (name, title, unit, most) in zip(st.columns(len(sizes)), sizes, strict=True):
+        with column:
+            key = f"size_{name}"
+            synced(key, float(getattr(held.survey.settings, name)))
+            st.number_input(f"{title}, {unit}", min_value=0.1, max_value=most, step=0.5, format="%.1f", key=key,
+                            on_change=_save_size, args=(held, name))  # fmt: skip
 
 
 def _save_size(held: state.OpenSurvey, name: str) -> None:
@@ -66,7 +80,7 @@ def _save_size(held: state.OpenSurvey, name: str) -> None:
     def save(file: SurveyFile) -> None:
         file.set_settings(replace(held.survey.settings, **changed), expected_revision=file.known_revision)
 
-    state.change(held, "error size changed", save)
+    state.change(held, "settings changed", save)
 
 
 def _rule(held: state.OpenSurvey, rule: Rule) -> None:

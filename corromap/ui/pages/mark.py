@@ -39,7 +39,11 @@ def show_page(held: state.OpenSurvey) -> None:
     left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
     with left:
         st.header("Mark what the photos show")
-        lead("Outline rust, filler and patches; mark as hidden what underseal, dirt or trim covers. The map follows.")
+        lead(
+            "Outline rust, filler and patches. Outline as hidden whatever keeps metal out of sight: underseal, dirt, "
+            "trim; a lift's arm, an axle stand, pipes, a tank or a hand in front of it. What is not outlined as hidden "
+            "counts as seen. The map follows."
+        )
     with right:
         beside = _beside(held, photo)
     if photo.id not in placed_photos(held.registrations):

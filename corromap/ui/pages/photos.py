@@ -16,8 +16,9 @@ from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.arrivals import PHOTO_SUFFIXES, Arrival, Incoming, photos_in_folder, take_in
-from corromap.ui.evidence import photo_words
+from corromap.ui.evidence import judged_table, photo_words, remarked, request_page
 from corromap.ui.filmstrip import filmstrip
+from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, facts, lead, note, show
 from corromap.ui.photo_routes import thumb_url
 from corromap.ui.steps import Page
@@ -106,6 +107,7 @@ def _reports() -> None:
         said.append(f"Already here, kept once: {', '.join(known)}.")
     said += [f"Not added: {a.name}: {a.fault}" for a in bad]
     note(said, "bad" if bad else "good")
+    note([f"{a.name}: {' '.join(a.remarks)}" for a in arrivals if a.remarks and not a.was_known], "warn")
     if st.button("Understood", key="arrivals_seen"):
         del st.session_state["arrivals"]
         st.rerun()
@@ -121,6 +123,7 @@ def _list(held: state.OpenSurvey) -> None:
             "Start with the underside and the sills: square on, in good light, each with at least four datum points "
             "(drain holes, jacking points, seam ends) in view.",
         )
+        _standard_list(held)
         return
     filmstrip(
         frames_of(held, "place"),
@@ -132,6 +135,23 @@ def _list(held: state.OpenSurvey) -> None:
     )
     lead("Drag to put them in order, or Alt and an arrow key.")
     _details(held, photo)
+    count = remarked(held)
+    said = f"{count} of {len(survey.photos)} with a remark" if count else "nothing stands out"
+    with st.expander(f"How well the photos can be judged: {said}", icon=":material/visibility:"):
+        show(judged_table(held))
+
+
+def _standard_list(held: state.OpenSurvey) -> None:
+    """Offer the list of photos to take of such a body, before there is any."""
+    name = f"photos-to-take-{held.template.id}.html"
+    offer = HandOut(name, "text/html; charset=utf-8", lambda: request_page(held))
+    grant_hand_outs(held.token, {"requests": offer})
+    address = esc(hand_out_url(held.token, "requests"))
+    show(
+        f'<ul class="cm-gets"><li><a class="cm-get" download data-get="requests" href="{address}">'
+        "Download the list of photos to take</a><span>For this body: from where, which way, how near, with what "
+        "light, with drawings and the cautions for going under a car. To print.</span></li></ul>"
+    )
 
 
 def _details(held: state.OpenSurvey, photo: Photo) -> None:
@@ -144,7 +164,7 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
             show(f'<img class="cm-picture" alt="{html.escape(photo.name)}" src="{address}">')
         with right:
             show(f"<b>{esc(photo.name)}</b>" + facts(_photo_facts(photo)))
-            _judged(held, photo)
+            note(photo_words(held, photo), "warn")
             synced("photo_whose", photo.source)
             st.text_input("Whose photo", key="photo_whose", max_chars=60, on_change=_save_source, args=(held, photo))
             with st.container(horizontal=True):
@@ -156,13 +176,6 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
                 st.button("Remove", key="photo_remove", icon=":material/delete:",
                           help="With its marks and clicked points. Undo brings all of it back.",
                           on_click=_remove, args=(held, photo))  # fmt: skip
-
-
-def _judged(held: state.OpenSurvey, photo: Photo) -> None:
-    try:
-        note(photo_words(held, photo), "warn")
-    except CorromapError as error:
-        note([str(error)], "bad")
 
 
 def _photo_facts(photo: Photo) -> list[tuple[str, Any]]:

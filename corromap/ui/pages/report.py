@@ -8,7 +8,7 @@ import streamlit as st
 
 from corromap.report.html import report_html
 from corromap.ui import state
-from corromap.ui.evidence import request_page, whole_picture_jpeg
+from corromap.ui.evidence import request_page, seller_message, whole_picture
 from corromap.ui.hand_out import HandOut, copy_bytes, grant_hand_outs, hand_out_url, interchange_zip
 from corromap.ui.markup import empty_state, esc, lead, show
 from corromap.ui.steps import Page, placed_photos
@@ -21,7 +21,8 @@ _PREVIEW_PX = 900
 _TITLES = {
     "report": ("Download the report", "One web page, with photos, map and figures inside it."),
     "requests": ("Download the photos to ask for", "What is missing, as a list with drawings to print or to send on."),
-    "picture": ("Download the whole picture", "All photos on one scaled picture of the body, 1 mm a pixel."),
+    "picture": ("Download the whole picture", "All photos on one scaled picture of the body, as a JPEG."),
+    "tiff": ("Download the whole picture as TIFF", "The same without loss, in tiles, for printing and measuring."),
     "folder": ("Download photos and JSON", "A zip of the photos and survey.json: everything, for other programs."),
     "copy": (
         "Download a copy of the survey",
@@ -49,12 +50,37 @@ def show_page(held: state.OpenSurvey) -> None:
             "A report needs at least one photo placed on the body; an area nobody has shown is never reported clean.",
         )
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
-    _links(held, ["report", "requests", "picture", "folder", "copy"] if is_placed else ["requests", "folder", "copy"])
+    _links(
+        held,
+        ["report", "requests", "picture", "tiff", "folder", "copy"] if is_placed else ["requests", "folder", "copy"],
+    )
+    _message(held)
     if is_placed:
+        _picture(held)
         st.subheader("Preview")
         # the revision is in the address, so that the frame loads again after a change
         address = hand_out_url(held.token, "report", shown=True)
         st.iframe(f"{address}&revision={held.record.revision}", height=_PREVIEW_PX, alt="The report as it will look")
+
+
+def _message(held: state.OpenSurvey) -> None:
+    if st.toggle("Show a message to a seller that asks for the photos", key="seller_message"):
+        lead("Polite, and silent about what was found. Copy it into an e-mail.")
+        st.code(seller_message(held), language=None, wrap_lines=True)
+
+
+def _picture(held: state.OpenSurvey) -> None:
+    if not st.toggle("Show the whole picture", key="whole_picture"):
+        return
+    scale = held.survey.settings.picture_mm_per_px
+    with st.spinner("Rectifying and blending the photos"):
+        whole_picture(held, ".jpg")
+    address = esc(f"{hand_out_url(held.token, 'picture', shown=True)}&revision={held.record.revision}")
+    show(
+        f'<a href="{address}" target="_blank" title="Open at full size"><img class="cm-picture" src="{address}" '
+        'alt="All photos on one scaled picture of the body, seen from below"></a>'
+    )
+    lead(f"{scale:g} mm per pixel; hatched ground is in no photo. A click opens it at full size.")
 
 
 def _links(held: state.OpenSurvey, kinds: list[str]) -> None:
@@ -73,7 +99,8 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
     return {
         "report": HandOut(f"{name}-report.html", "text/html; charset=utf-8", lambda: _html(held).encode()),
         "requests": HandOut(f"{name}-photos-to-take.html", "text/html; charset=utf-8", lambda: request_page(held)),
-        "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture_jpeg(held)),
+        "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg")),
+        "tiff": HandOut(f"{name}-whole-picture.tif", "image/tiff", lambda: whole_picture(held, ".tif")),
         "folder": HandOut(f"{name}.zip", "application/zip", lambda: interchange_zip(held.file)),
         "copy": HandOut(f"{name}{SUFFIX}", "application/vnd.sqlite3", lambda: copy_bytes(held.file)),
     }
