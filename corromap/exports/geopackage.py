@@ -145,7 +145,12 @@ def _column(values: Sequence[object]) -> NDArray[Any]:
         return np.array(values, dtype=np.int64)
     if kinds <= {int, float, type(None)} and kinds & {int, float}:
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-    return np.array(["" if value is None else str(value) for value in values], dtype=object)
+    return np.array(["" if value is None else _whole(str(value)) for value in values], dtype=object)
+
+
+def _whole(text: str) -> str:
+    """Text that UTF-8 can hold and that no reader takes to end early."""
+    return text.replace("\0", "\ufffd").encode("utf-8", "backslashreplace").decode()
 
 
 _Mover = Callable[[BaseGeometry], BaseGeometry]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import re
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -49,6 +50,9 @@ WHAT_IT_SHOWS = (
     "whose key it is has to be known from elsewhere. Neither shows when: only a time stamp of an outside authority "
     "does. None of them shows that what is recorded is true."
 )
+
+_ENCODED = re.compile("%(?:0[AaDd]|25)")
+"""What a path in a list must have encoded, and nothing else is: RFC 8493, 2.1.3."""
 
 MAX_LIST_BYTES = 64 * 1024 * 1024
 _BLOCK = 1024 * 1024
@@ -216,7 +220,7 @@ def _read_list(bag: Path, name: str, unreadable: list[str]) -> Iterator[tuple[st
         return
     for number, line in enumerate(text.splitlines(), start=1):
         digest, _, path = line.strip("\r\n").partition(" ")
-        path = unquote(path.strip().removeprefix("*"))
+        path = _ENCODED.sub(lambda code: unquote(code.group()), path.strip().removeprefix("*"))
         parts = PurePosixPath(path).parts
         if not path or path.startswith(("/", "~")) or ".." in parts or "\\" in path:
             unreadable.append(f"{name}, line {number}: '{path:.60}' is no path inside the record")
