@@ -190,7 +190,9 @@ def _per_metre(_: MeasureName, measures: Measures, __: BodyTemplate) -> Reading:
     most = max(sills, key=lambda sill: sill.per_metre)
     value = most.per_metre
     seen = _group(measures, "part:sill").well_share
-    return Reading(None, value, value, value, most.patches.marks, place=f"{most.side} sill", seen_well=seen)
+    return Reading(
+        None, value, value, value, most.patches.marks, place=f"{most.side.capitalize()} sill", seen_well=seen
+    )
 
 
 # --- mountings -----------------------------------------------------------------------------------------------------
@@ -217,7 +219,7 @@ def _at_mounting(_: MeasureName, measures: Measures, template: BodyTemplate) -> 
     mounting, most = max(around.items(), key=lambda item: item[1].count)
     name = next(m.name for _, m in template.mountings if m.id == mounting)
     count = float(most.count)
-    return Reading(None, count, count, count, most.marks, place=name, seen_well=seen)
+    return Reading(None, count, count, count, most.marks, place=name[:1].upper() + name[1:], seen_well=seen)
 
 
 # --- closed sections -----------------------------------------------------------------------------------------------

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from corromap.assessment import MeasureName, OutcomeKind, RuleSet, Unit
-from corromap.errors import RuleSetError
-from corromap.io.rules import default_rules, load_rules
+from corromap.errors import OutputError, RuleSetError
+from corromap.io.rules import default_rules, load_rules, parse_rules, rules_text, write_rules
 
 
 @pytest.fixture
@@ -28,9 +29,13 @@ def test_too_many_patches_family_has_its_members() -> None:
         MeasureName.PATCH_COUNT,
         MeasureName.PATCH_SHARE,
         MeasureName.PATCH_ON_PATCH,
+        MeasureName.PATCH_ON_SEAM,
+        MeasureName.PATCHES_AT_MOUNTING,
+        MeasureName.PATCHES_PER_METRE,
     }
     assert all(rule.house_rule for rule in family), "no published rule sets a number of patches"
-    assert all(rule.outcome is OutcomeKind.STOP for rule in family)
+    assert all(rule.source.startswith("common practice") for rule in family)
+    assert all(rule.outcome in {OutcomeKind.STOP, OutcomeKind.REPAIR} for rule in family)
 
 
 def test_prescribed_distance_is_named_with_its_source() -> None:
@@ -131,3 +136,99 @@ def test_rule_file_faults(tmp_path: Path, content: bytes, message: str) -> None:
 def test_rule_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(RuleSetError, match=r"'none\.toml' cannot be read: No such file"):
         load_rules(tmp_path / "none.toml")
+
+
+RULE = """id = "mine"
+name = "Mine"
+version = 1
+
+[[rule]]
+id = "a"
+family = "f"
+title = "T"
+measure = "patch count"
+at_least = 4
+unit = "pieces"
+scope = "zone"
+roles = ["primary"]
+outcome = "stop"
+sentence = "{zone}: {value}"
+source = "common practice"
+house_rule = true
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        pytest.param(
+            '"patch count"', '"patch mood"', r"'mine\.toml', line 9: rule 1 \('a'\)\.measure: expected", id="measure"
+        ),
+        pytest.param('unit = "pieces"\n', "", r"'mine\.toml', line 5: rule 1 \('a'\): 'unit' is missing", id="no unit"),
+        pytest.param("at_least = 4", "at_least = -1", r"line 10: rule 1 .*\.at_least: expected", id="range"),
+        pytest.param("at_least = 4", "at_least = 4\nhue = 1", r"line 11: rule 1 .*unknown field 'hue'", id="hue"),
+        pytest.param("version = 1", "version = 0", r"line 3: rule set\.version: expected a whole number", id="version"),
+        pytest.param('"T"', '"""\n[[rule]]\nT"""\nx = 1', r"line 11: rule 1 \('a'\): unknown field 'x'", id="quoted"),
+        pytest.param('"{zone}: {value}"', '"{car}"', r"line 15: rule 1 .*unknown field '\{car\}'", id="sentence"),
+        pytest.param('scope = "zone"', 'scope = "all"', r"line 13: rule 1 .*one role or all three", id="roles"),
+        pytest.param('"patch count"\n', '"door gap change"\n', r"line 11: .*given in 'mm'", id="unit of the measure"),
+    ],
+)
+def test_a_faulty_rule_file_names_the_line(tmp_path: Path, old: str, new: str, message: str) -> None:
+    text = RULE.replace(old, new)
+    if "one role" in message:
+        text = text.replace('["primary"]', '["primary", "closing"]')
+    path = tmp_path / "mine.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(RuleSetError, match=message):
+        load_rules(path)
+
+
+def test_the_second_of_two_equal_ids_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(RULE + RULE[RULE.index("[[rule]]") :], encoding="utf-8")
+    with pytest.raises(RuleSetError, match=r"line 19: rule set: id 'a' is used twice"):
+        load_rules(path)
+
+
+def test_inline_rules_have_no_line(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text('id = "m"\nname = "M"\nversion = 1\nrule = [{id = "a"}]\n', encoding="utf-8")
+    with pytest.raises(RuleSetError, match=r"'mine\.toml': rule 1 \('a'\): 'at_least' is missing"):
+        load_rules(path)
+
+
+def test_a_rule_that_only_sums_over_all_is_refused_zone_by_zone(document: dict[str, Any]) -> None:
+    document["rule"][0] |= {"measure": "open sill length", "unit": "mm"}
+    with pytest.raises(RuleSetError, match=r"scope: 'open sill length' is read over the whole underside"):
+        RuleSet.from_document(document)
+
+
+def test_written_as_toml_and_read_back(tmp_path: Path) -> None:
+    rules = default_rules()
+    odd = replace(rules, name='Odd "name" \\ \x7f\t\u2028 ß', rules=rules.rules[::-1])
+    for given in (rules, odd):
+        assert parse_rules(rules_text(given).encode(), "x.toml") == given
+    path = tmp_path / "mine.toml"
+    write_rules(rules, path)
+    assert load_rules(path) == rules
+    with pytest.raises(OutputError, match=r"'mine\.toml' is there already"):
+        write_rules(rules, path)
+
+
+def test_every_measure_can_be_read_by_a_rule(document: dict[str, Any]) -> None:
+    """Every measure, in every scope it allows, reads a survey with nothing in it."""
+    from corromap.assessment import assess  # noqa: PLC0415
+    from corromap.evaluation import evaluate  # noqa: PLC0415
+    from tests.unit.surveys import TEMPLATE, survey_of  # noqa: PLC0415
+
+    entries: list[dict[str, Any]] = []
+    for name in MeasureName:
+        roles, outcome = ["primary", "secondary", "closing"], "not shown" if name.is_evidence else "repair"
+        what = {"measure": name.value, "unit": name.unit.value, "roles": roles, "outcome": outcome}
+        entries += [document["rule"][0] | what | {"id": f"{name} {s}", "scope": s.value} for s in name.scopes]
+    rules = RuleSet.from_document(document | {"rule": entries})
+    found = evaluate(survey_of([]), TEMPLATE, rules)
+    by_rule = {result.rule.id for result in found.assessment.results}
+    assert by_rule == {rule.id for rule in rules.rules}
+    assert assess(found.measures, TEMPLATE, rules).results == found.assessment.results
