@@ -17,7 +17,7 @@ from corromap.measures import Measures
 from corromap.messages import message
 from corromap.template import BodyTemplate, Role
 
-__all__ = ["Assessment", "Doubt", "Outcome", "RuleResult", "Verdict", "assess"]
+__all__ = ["Assessment", "Doubt", "Outcome", "RuleResult", "Verdict", "assess", "outcome_of"]
 
 UNSEEN_CAP = 0.5
 """Share of a load-bearing zone that, not seen well, bars ``clear`` under any rule set. Ours."""
@@ -191,7 +191,7 @@ def assess(measures: Measures, template: BodyTemplate, rules: RuleSet, *, least:
         for rule in rules.rules
         for reading in _read(rule, measures, template, least)
     )
-    return Assessment(rules, results, _outcome(results, measures, template))
+    return Assessment(rules, results, outcome_of(results, measures, template))
 
 
 def _read(rule: Rule, measures: Measures, template: BodyTemplate, least: Measures | None) -> tuple[Reading, ...]:
@@ -229,7 +229,23 @@ def _printed(value: float, unit: Unit) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
 
 
-def _outcome(results: tuple[RuleResult, ...], measures: Measures, template: BodyTemplate) -> Outcome:
+def outcome_of(results: tuple[RuleResult, ...], measures: Measures, template: BodyTemplate) -> Outcome:
+    """Build the outcome from the results of all rules.
+
+    Parameters
+    ----------
+    results : tuple of RuleResult
+        Every rule at every place.
+    measures : Measures
+        What was seen of each zone.
+    template : BodyTemplate
+        Names the roles.
+
+    Returns
+    -------
+    Outcome
+        The most severe that a reached rule asks for, never better than the evidence.
+    """
     reached = [result for result in results if result.is_reached]
     reached.sort(key=lambda result: (-result.rule.outcome.severity, result.margin / result.rule.at_least))
     unseen = _unseen(reached, measures, template)
