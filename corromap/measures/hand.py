@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-import numpy as np
 import shapely
 
 from corromap.by_hand import HandFinding, HandKind, ShellCheck, ShellKind
@@ -141,7 +140,7 @@ def _change_mm(check: ShellCheck) -> float | None:
 
 
 def _height_differences(checks: Sequence[ShellCheck]) -> list[tuple[float, str, tuple[ShellCheckId, ...]]]:
-    """Left against right at each axle; the mean of several readings of one corner."""
+    """Left against right at each axle; of several readings of a corner, those that differ most."""
     found = []
     for axle in ("front", "rear"):
         corners: dict[str, list[ShellCheck]] = {
@@ -155,7 +154,7 @@ def _height_differences(checks: Sequence[ShellCheck]) -> list[tuple[float, str, 
             for side in ("left", "right")
         }
         if all(corners.values()):
-            left, right = (float(np.mean([c.ground_mm for c in corner])) for corner in corners.values())
+            heights = [[c.ground_mm for c in corner if c.ground_mm is not None] for corner in corners.values()]
             ids = tuple(check.id for corner in corners.values() for check in corner)
-            found.append((abs(left - right), axle, ids))
+            found.append((max(abs(left - right) for left in heights[0] for right in heights[1]), axle, ids))
     return found
