@@ -1,0 +1,384 @@
+"""One drawing a zone: cut lines, flanges, datum points, dimensions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Polygon
+
+from corromap.frames import FloatArray
+from corromap.messages import message
+from corromap.repair import EdgeKind, Joint, Piece, ZonePlan
+from corromap.repair.metal import polygons_in
+from corromap.report.language import tr
+from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
+from corromap.template import BodyTemplate, Panel, Zone
+
+__all__ = ["Corner", "Reference", "ZoneDrawing", "corners_of", "zone_drawing"]
+
+FEWEST_CROSSING_DEG = 30.0
+"""Two tapes that cross at a smaller angle fix a point badly; ours."""
+
+CORNER_DEG = 10.0
+"""A turn of the outline from which it is a corner and not a curve; ours."""
+
+UPSIDE_DOWN = 0.7
+"""A panel this steep is drawn with its upper edge up; a flat one with u to the right."""
+
+_WAYS = {
+    (0, 1): "forward", (0, -1): "rearward", (1, 1): "left", (1, -1): "right", (2, 1): "up", (2, -1): "down",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """A point that dimensions start from.
+
+    Parameters
+    ----------
+    label : str
+        On the drawing, for example ``D1``.
+    name : str
+        How to find it on the car.
+    at : tuple of float
+        In the drawing, mm.
+    """
+
+    label: str
+    name: str
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """A corner of a piece, measured from two references.
+
+    Parameters
+    ----------
+    piece : str
+        Its label.
+    number : int
+        From 1, as on the drawing.
+    first, second : Reference
+        The references.
+    right_mm, up_mm : float
+        From the first, along and across the panel as drawn; negative is left
+        or down.
+    tape_first_mm, tape_second_mm : float
+        Straight distances along the panel.
+    """
+
+    piece: str
+    number: int
+    first: Reference
+    second: Reference
+    right_mm: float
+    up_mm: float
+    tape_first_mm: float
+    tape_second_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneDrawing:
+    """The drawing of one zone.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    plan : ZonePlan
+        Its plan.
+    panel : Panel
+        Its panel.
+    items : tuple of Item
+        Everything drawn, mm.
+    references : tuple of Reference
+        Points that dimensions start from.
+    corners : tuple of Corner
+        Every corner of every piece.
+    right, up : str
+        Which way on the car is right and up on the drawing.
+    """
+
+    zone: Zone
+    plan: ZonePlan
+    panel: Panel
+    items: tuple[Item, ...]
+    references: tuple[Reference, ...]
+    corners: tuple[Corner, ...]
+    right: str
+    up: str
+
+    @property
+    def title(self) -> str:
+        """Number and name of the zone."""
+        return f"{self.plan.number} {tr(message(self.zone.name))}"
+
+    @cached_property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top of everything drawn, mm."""
+        points = np.concatenate([_extent(item) for item in self.items])
+        (left, bottom), (right, top) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+        return float(left), float(bottom), float(right), float(top)
+
+
+def _extent(item: Item) -> FloatArray:
+    match item:
+        case Line():
+            return np.asarray(item.points)
+        case Circle():
+            reach = item.radius * np.array([[-1.0, -1.0], [1.0, 1.0]])
+            return np.asarray(np.array([item.at]) + reach)
+        case Label():
+            half = item.height * np.array([0.32 * len(item.text), 0.8])
+            return np.asarray(np.array([item.at]) + np.array([-half, half]))
+        case Dimension():
+            return np.concatenate([item.ends - 1.5 * item.height, item.ends + 1.5 * item.height])
+
+
+def zone_drawing(plan: ZonePlan, template: BodyTemplate, text_mm: float = 8.0, flange_mm: float = 25.0) -> ZoneDrawing:
+    """Draw one zone.
+
+    Parameters
+    ----------
+    plan : ZonePlan
+        With pieces.
+    template : BodyTemplate
+        The body.
+    text_mm : float
+        Height of figures in the drawing, mm of the car.
+    flange_mm : float
+        Lap at folds and panel edges.
+
+    Returns
+    -------
+    ZoneDrawing
+        In the panel's millimetres, as it is looked at.
+    """
+    zone = template.zone_by_id[plan.zone]
+    panel = template.panel(zone.panel)
+    look = _look(panel)
+    known = _standing(_references(panel, zone, template, look), plan, look)
+    used, chosen = _numbered(known, {piece.label: _two_of(known, piece, look) for piece in plan.pieces})
+    corners = tuple(c for piece in plan.pieces for c in _corners(piece, chosen[piece.label], look))
+    items: list[Item] = [*_ground(panel, zone, plan, look, text_mm)]
+    for piece in plan.pieces:
+        items += _piece(piece, look, text_mm, flange_mm)
+        items += _dimensions(piece, chosen[piece.label][0], look, text_mm, flange_mm)
+    items += _points(used, panel, zone, look, text_mm)
+    items += _arrows(items, panel, look, text_mm)
+    right, up = _way(look[0] * panel.place.u_axis), _way(look[1] * panel.place.v_axis)
+    return ZoneDrawing(zone, plan, panel, tuple(items), used, corners, right, up)
+
+
+def _look(panel: Panel) -> FloatArray:
+    """Signs of u and v in the drawing: as seen by the viewer, and never upside down."""
+    look = np.array([1.0, float(panel.facing)])
+    return -look if float((look[1] * panel.place.v_axis)[2]) < -UPSIDE_DOWN else look
+
+
+def _way(axis: FloatArray) -> str:
+    """Which way on the car a panel's axis points, by its largest part."""
+    along = int(np.abs(axis).argmax())
+    return tr(message(_WAYS[along, 1 if axis[along] > 0 else -1]))
+
+
+def _references(panel: Panel, zone: Zone, template: BodyTemplate, look: FloatArray) -> tuple[Reference, ...]:
+    """Datum points of the panel; where there are fewer than two, the zone's corners too."""
+    names = {datum.id: datum.name for p in template.panels for datum in p.datum_points}
+    at = {names[datum]: look * xy for datum, xy in template.datum_positions(panel.id).items()}
+    found = [(message(name), xy) for name, xy in at.items()]
+    if len(found) < 2:
+        corners = [look * xy for xy in corners_of(zone.outline.polygon)]
+        found += [(message("corner {number} of the zone", number=n), xy) for n, xy in enumerate(corners, start=1)]
+    return tuple(
+        Reference(f"D{n}", tr(name), (float(xy[0]), float(xy[1]))) for n, (name, xy) in enumerate(found, start=1)
+    )
+
+
+def _standing(known: tuple[Reference, ...], plan: ZonePlan, look: FloatArray) -> tuple[Reference, ...]:
+    """Leave out references on metal that is cut away, as long as two others are left."""
+    cut = shapely.union_all([piece.outline for piece in plan.pieces])
+    left = tuple(ref for ref in known if not cut.intersects(shapely.Point(look * np.array(ref.at))))
+    return left if len(left) > 1 else known
+
+
+def _two_of(known: Sequence[Reference], piece: Piece, look: FloatArray) -> tuple[Reference, Reference]:
+    """Choose the nearest reference, and the nearest other whose tape crosses the first well."""
+    middle = look * np.array(piece.outline.centroid.coords[0])
+    nearest = sorted(known, key=lambda ref: float(np.hypot(*(np.array(ref.at) - middle))))
+    first, rest = nearest[0], nearest[1:]
+    one = np.array(first.at) - middle
+
+    def crosses(ref: Reference) -> bool:
+        other = np.array(ref.at) - middle
+        sine = abs(float(one[0] * other[1] - one[1] * other[0])) / max(float(np.hypot(*one) * np.hypot(*other)), 1e-9)
+        return bool(sine >= np.sin(np.radians(FEWEST_CROSSING_DEG)))
+
+    return first, next((ref for ref in rest if crosses(ref)), rest[0])
+
+
+def _numbered(
+    known: Sequence[Reference], chosen: Mapping[str, tuple[Reference, Reference]]
+) -> tuple[tuple[Reference, ...], dict[str, tuple[Reference, Reference]]]:
+    """Give the references in use numbers from 1."""
+    used = [ref for ref in known if any(ref in pair for pair in chosen.values())]
+    named = {ref: replace(ref, label=f"D{number}") for number, ref in enumerate(used, start=1)}
+    return tuple(named.values()), {piece: (named[one], named[two]) for piece, (one, two) in chosen.items()}
+
+
+def corners_of(outline: Polygon) -> FloatArray:
+    """Find the corners of an outline: where it turns, not where a curve is made of chords.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon
+        Any.
+
+    Returns
+    -------
+    ndarray of float64, shape (N, 2)
+        In its order.
+    """
+    ring = np.asarray(outline.exterior.coords)[:-1]
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = np.degrees(np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1)))
+    return np.asarray(ring[np.abs(turn) > CORNER_DEG], dtype=np.float64)
+
+
+def _corners(piece: Piece, refs: tuple[Reference, Reference], look: FloatArray) -> list[Corner]:
+    first, second = refs
+    found = []
+    for number, xy in enumerate(corners_of(piece.outline) * look, start=1):
+        from_first, from_second = xy - np.array(first.at), xy - np.array(second.at)
+        tapes = float(np.hypot(*from_first)), float(np.hypot(*from_second))
+        found.append(Corner(piece.label, number, first, second, float(from_first[0]), float(from_first[1]), *tapes))
+    return found
+
+
+def _rings(area: Polygon, look: FloatArray) -> list[FloatArray]:
+    return [look * np.asarray(ring.coords)[:-1] for ring in (area.exterior, *area.interiors)]
+
+
+def _ground(panel: Panel, zone: Zone, plan: ZonePlan, look: FloatArray, text_mm: float) -> list[Item]:
+    """Draw the zone, its folds, the marked metal."""
+    items: list[Item] = [Line(Layer.ZONE, ring, is_closed=True) for ring in _rings(zone.outline.polygon, look)]
+    near = zone.outline.polygon.buffer(1.0)
+    for fold in panel.folds:
+        here = shapely.intersection(LineString(fold.edge_mm), near)
+        if here.length > text_mm:
+            ends = look * np.asarray(here.coords)
+            items.append(Line(Layer.FOLD, ends))
+    metal = polygons_in(shapely.simplify(plan.metal, 0.5)).geoms
+    items += [Line(Layer.MARK, ring, is_closed=True) for part in metal for ring in _rings(part, look)]
+    return items
+
+
+def _piece(piece: Piece, look: FloatArray, text_mm: float, flange_mm: float) -> list[Item]:
+    items: list[Item] = [Line(Layer.CUT, ring, is_closed=True) for ring in _rings(piece.outline, look)]
+    laps = [edge for edge in piece.edges if edge.joint is Joint.LAP]
+    items += [Line(Layer.FLANGE, look * _flange(piece, e.from_mm, e.to_mm, flange_mm)) for e in laps]
+    middle = look * np.array(piece.outline.representative_point().coords[0])
+    items.append(Label(Layer.TEXT, (float(middle[0]), float(middle[1])), piece.label, 1.4 * text_mm))
+    inside = piece.outline.centroid
+    for number, xy in enumerate(corners_of(piece.outline), start=1):
+        inwards = np.array([inside.x, inside.y]) - xy
+        step = min(1.2 * text_mm / max(float(np.hypot(*inwards)), 1e-9), 0.35)
+        at = look * (xy + step * inwards)
+        items.append(Label(Layer.TEXT, (float(at[0]), float(at[1])), str(number), 0.8 * text_mm))
+    return items
+
+
+def _flange(piece: Piece, start: FloatArray, end: FloatArray, flange_mm: float) -> FloatArray:
+    """Outline of a flange beyond an edge: three sides."""
+    along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
+    outward = np.array([along[1], -along[0]])
+    probe = shapely.Point((start + end) / 2 + outward)
+    if piece.outline.contains(probe):
+        outward = -outward
+    return np.stack([start, start + flange_mm * outward, end + flange_mm * outward, end])
+
+
+def _dimensions(piece: Piece, first: Reference, look: FloatArray, text_mm: float, flange_mm: float) -> list[Item]:
+    """Width and height of the piece, and how far it lies from the first reference."""
+    ring = look * np.asarray(piece.outline.exterior.coords)
+    (x0, y0), (x1, y1) = ring.min(axis=0).tolist(), ring.max(axis=0).tolist()
+    laps = np.array([look * (e.from_mm + e.to_mm) / 2 for e in piece.edges if e.joint is Joint.LAP]).reshape(-1, 2)
+    at_x, at_y = first.at
+    away = 2.5 * text_mm
+    # on the side away from the reference, beyond the flange
+    side, out = (x1, 1.0) if at_x <= (x0 + x1) / 2 else (x0, -1.0)
+    beside = side + out * (away + flange_mm * bool((np.abs(laps[:, 0] - side) < 1).any()))
+    level, down = (y0, -1.0) if at_y >= y0 else (y1, 1.0)
+    below = level + down * (away + flange_mm * bool((np.abs(laps[:, 1] - level) < 1).any()))
+    items: list[Item] = [
+        Dimension((x0, level), (x1, level), (x0, below), is_vertical=False, height=text_mm),
+        Dimension((side, y0), (side, y1), (beside, y0), is_vertical=True, height=text_mm),
+    ]
+    near_x, near_y = min((x0, x1), key=lambda x: abs(x - at_x)), min((y0, y1), key=lambda y: abs(y - at_y))
+    if abs(near_x - at_x) > 1:
+        items.append(Dimension(first.at, (near_x, near_y), (at_x, at_y), is_vertical=False, height=text_mm))
+    if abs(near_y - at_y) > 1:
+        items.append(Dimension(first.at, (near_x, near_y), (at_x, at_y), is_vertical=True, height=text_mm))
+    return items
+
+
+def _points(used: Sequence[Reference], panel: Panel, zone: Zone, look: FloatArray, text_mm: float) -> list[Item]:
+    items: list[Item] = []
+    middle = look * np.array(zone.outline.polygon.centroid.coords[0])
+    for ref in used:
+        x, y = ref.at
+        size = 0.6 * text_mm
+        items.append(Circle(Layer.DATUM, ref.at, size))
+        items.append(Line(Layer.DATUM, np.array([[x - 1.6 * size, y], [x + 1.6 * size, y]])))
+        items.append(Line(Layer.DATUM, np.array([[x, y - 1.6 * size], [x, y + 1.6 * size]])))
+        away = np.sign(np.array([x, y]) - middle) * np.array([1.8, 1.3]) * text_mm  # where no dimension runs
+        items.append(Label(Layer.DATUM, (x + float(away[0]), y + float(away[1])), ref.label, text_mm))
+    near = zone.outline.polygon.buffer(1.0)
+    for mounting in panel.mountings:
+        if near.contains(shapely.Point(mounting.at_mm)):
+            x, y = (look * mounting.at_mm).tolist()
+            items.append(Circle(Layer.MOUNTING, (x, y), 0.9 * text_mm))
+            items.append(Circle(Layer.MOUNTING, (x, y), 0.3 * text_mm))
+    return items
+
+
+def _arrows(items: Sequence[Item], panel: Panel, look: FloatArray, text_mm: float) -> list[Item]:
+    """Draw two arrows below the drawing: which way on the car is right and up."""
+    points = np.concatenate([_extent(item) for item in items])
+    x, y = float(points[:, 0].min()) + text_mm, float(points[:, 1].min()) - 5.5 * text_mm
+    right, up = _way(look[0] * panel.place.u_axis), _way(look[1] * panel.place.v_axis)
+    long, head = 4.0 * text_mm, 0.6 * text_mm
+    shaft = np.array([[0.0, 0.0], [long, 0.0]])
+    barbs = np.array([[long - head, head], [long, 0.0], [long - head, -head]])
+    found: list[Item] = []
+    for turn in (np.eye(2), np.array([[0.0, 1.0], [1.0, 0.0]])):
+        found += [Line(Layer.TEXT, np.array([x, y]) + part @ turn) for part in (shaft, barbs)]
+    found.append(Label(Layer.TEXT, (x + long + (1 + 0.4 * len(right)) * text_mm, y), right, text_mm))
+    found.append(Label(Layer.TEXT, (x + (1 + 0.4 * len(up)) * text_mm, y + long), up, text_mm))
+    return found
+
+
+def edge_words(piece: Piece) -> Mapping[EdgeKind, float]:
+    """Length of each kind of edge of a piece.
+
+    Parameters
+    ----------
+    piece : Piece
+        The piece.
+
+    Returns
+    -------
+    mapping of EdgeKind to float
+        In mm, kinds in their order; each joint counts whole here.
+    """
+    found: dict[EdgeKind, float] = {}
+    for kind in EdgeKind:
+        length = sum(edge.length_mm for edge in piece.edges if edge.kind is kind)
+        if length > 0:
+            found[kind] = length
+    return found
