@@ -106,7 +106,8 @@ def find_disagreements(showing: Showing) -> tuple[Disagreement, ...]:
     ----------
     showing : Showing
         Marks and what each photo shows; a photo that is dark or blurred at the
-        place does not count as showing it.
+        place does not count as showing it. Withdrawn marks are among them, so
+        that an answer can be looked up and changed.
 
     Returns
     -------
@@ -114,7 +115,8 @@ def find_disagreements(showing: Showing) -> tuple[Disagreement, ...]:
         Largest first; one for each mark and other photo.
     """
     projection = showing.projection
-    affected = [m for m in projection.marks if m.mark.kind.is_affected and m.area.area >= LEAST_MM2]
+    every = (*projection.marks, *projection.withdrawn)
+    affected = [m for m in every if m.mark.kind.is_affected and m.area.area >= LEAST_MM2]
     found = []
     for mark in affected:
         for seen in projection.seen:

@@ -17,10 +17,11 @@ from corromap.io.photos import RgbArray, decode, encode_jpeg
 from corromap.report.findings import mark_numbers
 from corromap.report.language import tr
 from corromap.report.palette import look_of
+from corromap.report.settled import answer_words
 from corromap.report.svg import element, path_data
 from corromap.template import Panel
 
-__all__ = ["DisagreementRow", "disagreement_rows"]
+__all__ = ["DisagreementRow", "disagreement_row", "disagreement_rows"]
 
 MOST_ROWS = 24
 QUALITY = 78
@@ -42,6 +43,8 @@ class DisagreementRow:
         Both crops at the same scale and orientation.
     alt, other_alt : str
         The same in words.
+    answer : str
+        How a person settled it; empty while it is open.
     """
 
     mark: int
@@ -54,6 +57,7 @@ class DisagreementRow:
     other_svg: str
     alt: str
     other_alt: str
+    answer: str
 
 
 def disagreement_rows(
@@ -92,13 +96,30 @@ def disagreement_rows(
             held[photo, reduce] = decode(photo_bytes(photo), names[photo], reduce=reduce)
         return held[photo, reduce]
 
-    rows = [_row(evaluation, one, load, names) for one in found[:MOST_ROWS]]
+    rows = [disagreement_row(evaluation, one, load) for one in found[:MOST_ROWS]]
     return tuple(row for row in rows if row is not None), len(found)
 
 
-def _row(
-    evaluation: Evaluation, one: Disagreement, load: Callable[[PhotoId, int], RgbArray], names: dict[PhotoId, str]
+def disagreement_row(
+    evaluation: Evaluation, one: Disagreement, load: Callable[[PhotoId, int], RgbArray]
 ) -> DisagreementRow | None:
+    """Lay out one place on which two photos disagree.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    one : Disagreement
+        The place.
+    load : callable
+        A photo's pixels, each side divided by a power of two.
+
+    Returns
+    -------
+    DisagreementRow or None
+        None when one of the photos has no place on the panel.
+    """
+    names = {photo.id: photo.name for photo in evaluation.survey.photos}
     panel = evaluation.template.panel(one.panel)
     first, second = (crop_of(photo, one, panel, evaluation.registrations, load) for photo in (one.photo, one.other))
     if first is None or second is None:
@@ -117,6 +138,7 @@ def _row(
         other_svg=_svg(second, one.area, panel, look.colour, label=other_label, dashed=True),
         alt=label,
         other_alt=other_label,
+        answer=answer_words(evaluation.survey, one.mark, one.other),
     )
 
 

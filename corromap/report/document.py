@@ -12,7 +12,9 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 
 from corromap.assessment import ADVICE, RuleResult
+from corromap.by_hand import SettledView
 from corromap.evaluation import Evaluation
+from corromap.evidence.settling import settled_views
 from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.io.survey_codec import car_document, settings_document
@@ -154,6 +156,7 @@ def _found(measure: ZoneMeasure | GroupMeasure) -> Document:
         "resolved": {kind.value: _figure(figure) for kind, figure in measure.resolved.items()},
         "patch_on_patch": measure.patch_on_patch,
         "seen_share": _rounded(measure.seen_share),
+        "well_share": _rounded(measure.well_share),
         "hidden_share": _rounded(measure.hidden_share),
         "never_seen_share": _rounded(measure.never_seen_share),
     }
@@ -209,13 +212,16 @@ def _placement(photo: PhotoId, panel: PanelId, result: Registration | Registrati
 
 def _marks(evaluation: Evaluation) -> list[Document]:
     placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.measured_marks}
-    for projected in evaluation.projection.marks:
+    for projected in (*evaluation.projection.marks, *evaluation.projection.withdrawn):
         placed[projected.mark.id].append(projected)
     fates: Mapping[MarkId, MarkFate] = {fate.mark: fate for fate in evaluation.projection.fates}
-    return [_mark(mark, placed[mark.id], fates[mark.id]) for mark in evaluation.survey.measured_marks]
+    views = settled_views(evaluation.survey)
+    return [
+        _mark(mark, placed[mark.id], fates[mark.id], views.get(mark.id)) for mark in evaluation.survey.measured_marks
+    ]
 
 
-def _mark(mark: Mark, placed: Sequence[ProjectedMark], fate: MarkFate) -> Document:
+def _mark(mark: Mark, placed: Sequence[ProjectedMark], fate: MarkFate, settled: SettledView | None) -> Document:
     return {
         "id": mark.id,
         "photo": mark.photo,
@@ -228,6 +234,7 @@ def _mark(mark: Mark, placed: Sequence[ProjectedMark], fate: MarkFate) -> Docume
         "lost_edge_share": _rounded(fate.lost_edge_share),
         "lost_frame_share": _rounded(fate.lost_frame_share),
         "message": fate.message,
+        "settled": settled.value if settled else None,
         "panels": [
             {
                 "panel": p.panel,

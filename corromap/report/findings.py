@@ -14,6 +14,7 @@ from corromap.report import figures
 from corromap.report.language import tr
 from corromap.report.legend import MOUNTING_NAMES
 from corromap.report.palette import look_of
+from corromap.report.settled import settled_words
 from corromap.survey import Mark
 
 __all__ = [
@@ -259,7 +260,7 @@ def mark_rows(evaluation: Evaluation) -> tuple[MarkRow, ...]:
         In the order they were recorded.
     """
     placed: dict[MarkId, list[ProjectedMark]] = {mark.id: [] for mark in evaluation.survey.measured_marks}
-    for projected in evaluation.projection.marks:
+    for projected in (*evaluation.projection.marks, *evaluation.projection.withdrawn):
         placed[projected.mark.id].append(projected)
     fates = {fate.mark: fate for fate in evaluation.projection.fates}
     return tuple(
@@ -279,7 +280,8 @@ def _mark_row(evaluation: Evaluation, mark: Mark, number: int, placed: list[Proj
     lost = "; ".join(tr(where, share=figures.fraction(part)) for part, where in losses if part > 5e-4)
     extrapolated = figures.fraction(outside / total) if total > 0 and outside / total > 5e-4 else ""
     far = to_say("{share} of it lies outside the datum points clicked, where the fit is less certain.")
-    said = (f"{lost}." if lost else "", tr(fate.message), tr(far, share=extrapolated) if extrapolated else "")
+    settled = settled_words(evaluation.survey, mark.id)
+    said = (settled, f"{lost}." if lost else "", tr(fate.message), tr(far, share=extrapolated) if extrapolated else "")
     return MarkRow(
         number=number,
         kind=tr(look_of(mark).label),

@@ -345,6 +345,8 @@ def _settings(evaluation: Evaluation) -> tuple[Fact, ...]:
         Fact(tr("One clicked datum point, standard error"), f"{number(settings.click_sigma_px)} px"),
         Fact(tr("Hand that draws an outline, standard error"), f"{number(settings.outline_sigma_px)} px"),
         Fact(tr("Coarsest detail that counts as shown"), f"{number(settings.coarsest_mm_per_px)} mm/px"),
+        Fact(tr("Smallest hole that must have been visible"), figures.length(settings.smallest_hole_mm)),
+        Fact(tr("Pixels that must span it"), number(settings.pixels_across)),
         Fact(tr("Patches nearer than this count as one"), figures.length(settings.patch_gap_mm)),
     )
 

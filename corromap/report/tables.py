@@ -60,9 +60,10 @@ class FindingRow:
         Separate pieces of affected ground; patches; patches on patches.
     patches : str
         How many, in words; empty for none.
-    seen, hidden, never_seen : str
-        Coverage as printed.
-    seen_share, hidden_share, never_seen_share : float
+    seen, well, hidden, never_seen : str
+        Coverage as printed; well is the part of seen on which the smallest
+        hole could have been found.
+    seen_share, well_share, hidden_share, never_seen_share : float
         The same as numbers, for bars.
     """
 
@@ -78,9 +79,11 @@ class FindingRow:
     patch_on_patch: int
     patches: str
     seen: str
+    well: str
     hidden: str
     never_seen: str
     seen_share: float
+    well_share: float
     hidden_share: float
     never_seen_share: float
 
@@ -167,9 +170,11 @@ def _found(name: str, measure: ZoneMeasure | GroupMeasure) -> FindingRow:
         patch_on_patch=measure.patch_on_patch,
         patches=_patches(measure),
         seen=figures.fraction(seen),
+        well=figures.fraction(measure.well_share),
         hidden=figures.fraction(measure.hidden_share),
         never_seen=figures.fraction(measure.never_seen_share),
         seen_share=seen,
+        well_share=measure.well_share,
         hidden_share=measure.hidden_share,
         never_seen_share=measure.never_seen_share,
     )

@@ -69,10 +69,12 @@ def texts_of(evaluation: Evaluation, whole: FindingRow, ask: AskView, disagreeme
     """
     return Texts(
         not_shown=tr(
-            "Of the {area} of sheet on the template, photos show {seen}; {hidden} is in the photos but hidden under "
-            "underseal, dirt or trim; {never} was never seen. An area nobody has shown is not clean, and the inside "
-            "of closed sections is in no photo.",
-            area=whole.area, seen=whole.seen, hidden=whole.hidden, never=whole.never_seen,
+            "Of the {area} of sheet on the template, photos show {seen}, {well} well enough to find a hole of {size}; "
+            "{hidden} is in the photos but hidden under underseal, dirt or trim; {never} was never seen. An area "
+            "nobody has shown is not clean, and the inside of closed sections is in no photo.",
+            area=whole.area, seen=whole.seen, well=whole.well,
+            size=figures.length(evaluation.survey.settings.smallest_hole_mm),
+            hidden=whole.hidden, never=whole.never_seen,
         ),
         ask=_ask(evaluation, ask),
         zones=tr(
@@ -229,8 +231,13 @@ def _method(evaluation: Evaluation) -> tuple[Paragraph, ...]:
             tr(
                 "A place counts as shown where a placed photo shows it at {coarsest} mm per pixel or finer, short of "
                 "the horizon and not behind another panel. It counts as hidden where each photo that shows it has it "
-                "under a mark of kind hidden. Where no photo shows it, it was never seen, whatever is around it.",
+                "under a mark of kind hidden. Where no photo shows it, it was never seen, whatever is around it. It "
+                "was shown well enough where a hole of {size} spans {pixels} pixels or more, lies in the light, is "
+                "wider than the blur and is not looked at flatter than 70 degrees (two pixels are the limit of "
+                "detection of Johnson, 1958, from memory; 5 mm is common practice).",
                 coarsest=number(settings.coarsest_mm_per_px),
+                size=figures.length(settings.smallest_hole_mm),
+                pixels=number(settings.pixels_across),
             ),
         ),
         Paragraph(
