@@ -26,7 +26,7 @@ __all__ = ["accept_links", "find_links", "refuse_link"]
 _CACHE = "refused links"
 
 
-def find_links(file: SurveyFile, *, progress: Callable[[int, int], None] | None = None) -> Chained:
+def find_links(file: SurveyFile, *, progress: Callable[[int, int], object] | None = None) -> Chained:
     """Look for places of the photos that have none, through those that have one.
 
     Parameters

@@ -34,7 +34,7 @@ NEIGHBOURS = 3
 LIKELIEST = 6
 """Placed photos that are tried in full, the likeliest first."""
 
-Progress = Callable[[int, int], None]
+Progress = Callable[[int, int], object]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,12 +16,13 @@ from corromap.registration.network.growth import Growth, TiePart, grow, parts_of
 from corromap.registration.network.panels import LinkedCamera, adjusted_lens, shared_errors
 from corromap.registration.network.solve import Adjusted, adjust
 from corromap.registration.network.start import Held, TiedPoints, disagreement_px, pose_of_plane
-from corromap.registration.network.transfer import body, cast, link_rows, see
+from corromap.registration.network.transfer import body, cast, link_rows, off_mm, see
 from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState, View
+from corromap.registration.network.wording import Given, doubts, failures_of, named_sightings
 from corromap.registration.prior import prior_lens, shared_sigma
-from corromap.registration.result import FailureReason, Registration, RegistrationFailure, lens_label
+from corromap.registration.result import Registration, RegistrationFailure, lens_label
 from corromap.survey import Photo, Settings, Sighting
-from corromap.template import BodyTemplate
+from corromap.template import BodyTemplate, Panel
 
 __all__ = ["Network", "solve_network"]
 
@@ -29,10 +30,11 @@ CLOSING_SIGMAS = 4.0
 """A tie that closes a circle may miss by so many standard errors of what the circle has drifted."""
 
 LEAST_SCALE_SIGMA = 1e-4
-HELD_CENTRE = 1e-6
-NAMED_SIGMAS = 5.0
-"""A sighting that misses by more is named."""
+LEAST_FAR_MM = 200.0
+"""A panel stands off by the template's uncertainty times its distance from the sighted points, or
+times this: 2 mm at one per cent, a body's own unevenness."""
 
+HELD_CENTRE = 1e-6
 LABEL = "links"
 
 
@@ -56,24 +58,6 @@ class Network:
     failures: Mapping[tuple[PhotoId, PanelId], RegistrationFailure] = field(default_factory=dict)
     said: Mapping[PhotoId, tuple[str, ...]] = field(default_factory=dict)
     broken: Mapping[TieId, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Given:
-    """What the network starts from."""
-
-    photos: Mapping[PhotoId, Photo]
-    sightings: Mapping[PhotoId, tuple[Sighting, ...]]
-    ties: tuple[PhotoTie, ...]
-    solved: SurveyCameras
-    found: Mapping[PhotoId, Mapping[PanelId, Registration | RegistrationFailure]]
-    settings: Settings
-    template: BodyTemplate
-
-    def car_mm(self, sightings: Iterable[Sighting]) -> FloatArray:
-        """Where the template has clicked points."""
-        places = [self.template.datum_points[s.datum] for s in sightings]
-        return np.array([panel.place.to_car(point.at_mm)[0] for panel, point in places]).reshape(-1, 3)
 
 
 def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
@@ -116,7 +100,7 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
     good = tuple(t for t in ties if t.known in by_id and t.new in by_id and (t.panel is None or t.panel in panels))
     if not good:
         return Network()
-    given = _Given(by_id, clicked, good, solved, found, settings, template)
+    given = Given(by_id, clicked, good, solved, found, settings, template)
     held = {photo.id: _held(photo, given) for photo in photos}
     anchors = _anchors(given, held)
     few = {key: points for key in by_id if key not in anchors and (points := _own(given, key)) is not None}
@@ -124,7 +108,7 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
     return _adjusted(given, held, growth, set(anchors))
 
 
-def _held(photo: Photo, given: _Given) -> Held:
+def _held(photo: Photo, given: Given) -> Held:
     lens, camera = given.solved.lenses[photo.id], given.solved.cameras[photo.id]
     focal = lens.focal_px
     if isinstance(camera, PlacedCamera):
@@ -138,7 +122,7 @@ def _held(photo: Photo, given: _Given) -> Held:
     return Held(lens, focal, float(np.hypot(photo.width_px, photo.height_px)))
 
 
-def _anchors(given: _Given, held: Mapping[PhotoId, Held]) -> dict[PhotoId, CameraPose]:
+def _anchors(given: Given, held: Mapping[PhotoId, Held]) -> dict[PhotoId, CameraPose]:
     """Photos with a pose from their own points: on several panels, or on one."""
     poses = {}
     for key, camera in given.solved.cameras.items():
@@ -157,7 +141,7 @@ def _anchors(given: _Given, held: Mapping[PhotoId, Held]) -> dict[PhotoId, Camer
     return poses
 
 
-def _own(given: _Given, key: PhotoId) -> TiedPoints | None:
+def _own(given: Given, key: PhotoId) -> TiedPoints | None:
     clicked = given.sightings[key]
     if not clicked:
         return None
@@ -165,7 +149,7 @@ def _own(given: _Given, key: PhotoId) -> TiedPoints | None:
     return TiedPoints(px, given.car_mm(clicked), given.settings.click_sigma_px)
 
 
-def _adjusted(given: _Given, held: Mapping[PhotoId, Held], growth: Growth, anchors: set[PhotoId]) -> Network:
+def _adjusted(given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchors: set[PhotoId]) -> Network:
     """Adjust with the ties photos hang on, add those that close circles, take out what contradicts the rest."""
     broken: dict[TieId, float] = dict(growth.outvoted)
     parts = [part for tie in growth.used.values() for part in growth.parts[tie.id]]
@@ -178,7 +162,7 @@ def _adjusted(given: _Given, held: Mapping[PhotoId, Held], growth: Growth, ancho
             closing += list(where)
     keys = _connected({*anchors}, [*parts, *closing], growth)
     if not keys:
-        return Network(failures=_failures(given, growth, broken, set(), anchors), broken=broken)
+        return Network(failures=failures_of(given, growth, broken, set(), anchors), broken=broken)
     problem = _problem(given, keys, parts)
     state = _start(problem, held, growth)
     first = adjust(problem, state)
@@ -217,23 +201,29 @@ def _connected(anchors: set[PhotoId], parts: Sequence[TiePart], growth: Growth) 
     return tuple(key for key in growth.poses if key in reached & tied)
 
 
-def _problem(given: _Given, keys: Sequence[PhotoId], parts: Sequence[TiePart]) -> NetworkProblem:
+def _problem(given: Given, keys: Sequence[PhotoId], parts: Sequence[TiePart]) -> NetworkProblem:
     groups: dict[str, list[PhotoId]] = {}
     lenses = {key: prior_lens(given.photos[key]) for key in keys}
     for key in keys:
         groups.setdefault(lens_label(lenses[key], key), []).append(key)
     number = {key: i for i, those in enumerate(groups.values()) for key in those}
-    views = tuple(_view(given, key, lenses[key], number[key]) for key in keys)
+    panels = _panels(given, keys, parts)
+    homes = {panel.id: i for i, panel in enumerate(panels)}
+    views = tuple(_view(given, key, lenses[key], number[key], homes) for key in keys)
     sigma = np.array([_group_sigma([given.photos[key] for key in those]) for those in groups.values()])
-    sighted = np.vstack([view.datum_mm for view in views])
-    return NetworkProblem(
-        views,
-        tuple(_link(part, keys) for part in parts),
-        sighted.mean(axis=0),
-        given.settings.click_sigma_px,
-        sigma,
-        max(given.template.scale_sigma, LEAST_SCALE_SIGMA),
-    )
+    middle = np.vstack([view.datum_mm for view in views]).mean(axis=0)
+    scale_sigma = max(given.template.scale_sigma, LEAST_SCALE_SIGMA)
+    far = [abs(float((panel.place.origin_mm - middle) @ panel.place.normal)) for panel in panels]
+    off = scale_sigma * np.maximum(far, LEAST_FAR_MM)
+    links = tuple(_link(part, keys) for part in parts)
+    return NetworkProblem(views, links, middle, given.settings.click_sigma_px, sigma, scale_sigma, panels, off)
+
+
+def _panels(given: Given, keys: Sequence[PhotoId], parts: Sequence[TiePart]) -> tuple[Panel, ...]:
+    """Panels with tied or sighted points, in the template's order."""
+    used = {part.panel.id for part in parts}
+    used |= {given.template.datum_points[s.datum][0].id for key in keys for s in given.sightings[key]}
+    return tuple(panel for panel in given.template.panels if panel.id in used)
 
 
 def _group_sigma(photos: Sequence[Photo]) -> FloatArray:
@@ -244,7 +234,7 @@ def _group_sigma(photos: Sequence[Photo]) -> FloatArray:
     return np.asarray(sigma)
 
 
-def _view(given: _Given, key: PhotoId, lens: Lens, group: int) -> View:
+def _view(given: Given, key: PhotoId, lens: Lens, group: int, homes: Mapping[PanelId, int]) -> View:
     camera, clicked = given.solved.cameras[key], given.sightings[key]
     weights: dict[str, float] = {}
     if isinstance(camera, PlacedCamera):
@@ -252,7 +242,9 @@ def _view(given: _Given, key: PhotoId, lens: Lens, group: int) -> View:
         clicked = tuple(s for s in clicked if s.datum in weights)
     px = np.array([s.at_px for s in clicked], dtype=np.float64).reshape(-1, 2)
     weight = np.array([weights.get(s.datum, 1.0) for s in clicked])
-    return View(given.photos[key], lens, group, tuple(s.datum for s in clicked), px, given.car_mm(clicked), weight)
+    home = np.array([homes[given.template.datum_points[s.datum][0].id] for s in clicked], dtype=np.int64)
+    ids = tuple(s.datum for s in clicked)
+    return View(given.photos[key], lens, group, ids, px, given.car_mm(clicked), weight, home)
 
 
 def _link(part: TiePart, keys: Sequence[PhotoId]) -> LinkPoints:
@@ -276,7 +268,7 @@ def _start(problem: NetworkProblem, held: Mapping[PhotoId, Held], growth: Growth
         points = [view.datum_mm, *(link.panel.place.to_car(_middle_on(link, i, pose, held[view.photo.id]))
                                    for link in problem.links if i in {link.known, link.new})]  # fmt: skip
         depths[i] = max(float(np.median(pose.inside(np.vstack(points))[:, 2])), 10.0)
-    return NetworkState.of(poses, shared, depths)
+    return NetworkState.of(poses, shared, depths, len(problem.panels))
 
 
 def _middle_on(link: LinkPoints, index: int, pose: CameraPose, held: Held) -> FloatArray:
@@ -298,7 +290,7 @@ def _closing(network: Adjusted, link: LinkPoints, diagonal_px: float) -> tuple[f
 
 
 def _without_broken(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeeping
-    given: _Given,
+    given: Given,
     network: Adjusted,
     parts: list[TiePart],
     held: Mapping[PhotoId, Held],
@@ -323,7 +315,7 @@ def _without_broken(  # noqa: PLR0913, PLR0917 - the adjusted network and its bo
 
 
 def _again(
-    given: _Given, network: Adjusted, parts: list[TiePart], anchors: set[PhotoId]
+    given: Given, network: Adjusted, parts: list[TiePart], anchors: set[PhotoId]
 ) -> tuple[Adjusted, list[TiePart]]:
     """Adjust what is left of a network."""
     before = [view.photo.id for view in network.problem.views]
@@ -338,12 +330,13 @@ def _again(
         view.group: old.shared[network.problem.views[i].group] for i, view in zip(rows, problem.views, strict=True)
     }
     shared = np.array([groups[g] for g in range(problem.groups)])
-    state = NetworkState(old.rotations[rows], old.shifts_mm[rows], shared, old.scale, old.depths_mm[rows])
+    off = np.array([off_mm(network.problem, old, panel) for panel in problem.panels])
+    state = NetworkState(old.rotations[rows], old.shifts_mm[rows], shared, old.scale, old.depths_mm[rows], off)
     return adjust(problem, state), parts
 
 
 def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeeping
-    given: _Given,
+    given: Given,
     network: Adjusted,
     parts: Sequence[TiePart],
     growth: Growth,
@@ -352,8 +345,8 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
 ) -> Network:
     views = network.problem.views
     placed = {view.photo.id for view in views}
-    said = {key: tuple(_doubts(given, key, broken)) for key in growth.poses}
-    failures = _failures(given, growth, broken, placed, anchors)
+    said = {key: tuple(doubts(given, key, broken)) for key in growth.poses}
+    failures = failures_of(given, growth, broken, placed, anchors)
     if not views:
         return Network({}, failures, {key: text for key, text in said.items() if text}, broken)
     errors = shared_errors(network, LABEL)
@@ -366,7 +359,7 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
         others = dict.fromkeys(tie.new if tie.known == view.photo.id else tie.known for tie in mine)
         cameras[view.photo.id] = LinkedCamera(
             network, errors, i, lenses, adjusted_lens(network, view, "linked"), *shown[i], tuple(others),
-            (*said[view.photo.id], *_named(given, network, i)),
+            (*said[view.photo.id], *named_sightings(given, network, i)),
         )  # fmt: skip
     outside = {key: text for key, text in said.items() if text and key not in placed}
     return Network(cameras, failures, outside, broken)
@@ -381,7 +374,7 @@ def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatA
     points = [[body(problem, state, view.datum_mm)] for view in problem.views]
     for link in problem.links:
         miss = link_rows(problem, state, link).missed_px
-        uv = cast(problem, state, link.known, link.known_px, link.panel.place)
+        uv = cast(problem, state, link.known, link.known_px, link.panel)
         car = body(problem, state, link.panel.place.to_car(uv[np.isfinite(uv).all(axis=1)]))
         missed[link.new].append(miss)
         from_new[link.known].append(miss)
@@ -393,70 +386,3 @@ def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatA
         depth = np.maximum(see(problem, state, i, np.vstack(points[i])).depth_mm, 1.0)
         found.append((np.vstack(px[i]), np.vstack(missed[i] or from_new[i]), depth))
     return found
-
-
-def _named(given: _Given, network: Adjusted, index: int) -> list[str]:
-    """Sentences for sightings that the linked photos contradict."""
-    view, texts = network.problem.views[index], []
-    for datum, miss, weight in zip(view.ids, np.hypot(*network.missed_px(index).T), view.weight, strict=True):
-        if miss * np.sqrt(weight) > NAMED_SIGMAS * network.problem.click_sigma_px:
-            name = given.template.datum_points[datum][1].name
-            texts.append(
-                f"The point '{name}' lies {miss:.1f} px from where the linked photos and the other points put it and "
-                "counts for little: click it again or remove it."
-            )
-    return texts
-
-
-def _doubts(given: _Given, key: PhotoId, broken: Mapping[TieId, float]) -> Iterable[str]:
-    """Sentences for ties of a photo that are not used."""
-    for tie in given.ties:
-        if tie.id in broken and key in {tie.known, tie.new}:
-            other = given.photos[tie.new if tie.known == key else tie.known]
-            yield (
-                f"The link between '{given.photos[key].name}' and '{other.name}' is not used: it misses what the other "
-                f"points and links say by {_pixels(broken[tie.id])}. Look at both photos and remove the link."
-            )
-
-
-def _failures(
-    given: _Given, growth: Growth, broken: Mapping[TieId, float], placed: set[PhotoId], anchors: set[PhotoId]
-) -> dict[tuple[PhotoId, PanelId], RegistrationFailure]:
-    """Say of every tied photo that has no place why not."""
-    failures = {}
-    for tie in given.ties:
-        for key in (tie.known, tie.new):
-            if key in placed or key in anchors:
-                continue
-            text = _why_not(given, key, growth, broken)
-            for panel in [tie.panel] if tie.panel is not None else _likely(given, key):
-                failures[key, panel] = RegistrationFailure(key, panel, FailureReason.LINKS, text)
-    return failures
-
-
-def _likely(given: _Given, key: PhotoId) -> list[PanelId]:
-    """Panel to tell a failure of when the tie names none."""
-    return list(given.found[key])[:1] or [given.template.panels[0].id]
-
-
-def _why_not(given: _Given, key: PhotoId, growth: Growth, broken: Mapping[TieId, float]) -> str:
-    name = given.photos[key].name
-    ending = "click datum points on it, or remove the link that is wrong."
-    if key in growth.refused:
-        others, miss = growth.refused[key]
-        names = " and ".join(f"'{given.photos[o].name}'" for o in dict.fromkeys(others))
-        return (
-            f"Photo '{name}' is not placed: its links with {names} put it at different places, {_pixels(miss)} apart; "
-            f"{ending}"
-        )
-    mine = [tie for tie in given.ties if key in {tie.known, tie.new}]
-    if all(tie.id in broken for tie in mine):
-        return f"Photo '{name}' is not placed: its links contradict what the other photos say; {ending}"
-    return (
-        f"Photo '{name}' is not placed: no link leads from it to a photo with four points of its own; click four datum "
-        "points on it or on a photo it is linked with."
-    )
-
-
-def _pixels(miss: float) -> str:
-    return f"{miss:.0f} px" if np.isfinite(miss) else "so much that it cannot be seen at all"

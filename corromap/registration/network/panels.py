@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from corromap.frames import CameraId, DatumId, FloatArray, PanelId, PhotoId
+from corromap.messages import message
 from corromap.registration.camera import POSE, SHARED, CameraPose, crosses
 from corromap.registration.camera_place import LEAST_FACING, LOOSEST_MM, W_SHARE, places_on, standard_error
 from corromap.registration.homography import apply
@@ -33,8 +34,6 @@ __all__ = ["LinkedCamera", "SharedErrors", "linked_panels", "shared_errors"]
 MODES = 24
 """Directions in which photos of a network err together, at most."""
 
-OWN = POSE + AXES
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SharedErrors:
@@ -44,11 +43,11 @@ class SharedErrors:
     ----------
     label : str
         Of the directions that photos share.
-    by_shared : ndarray of float64, shape (6 V + 3, 4 G)
-        How poses and scales go with lenses and focal lengths.
-    modes : ndarray of float64, shape (6 V + 3, R)
+    by_shared : ndarray of float64, shape (6 V + 3 + P, 4 G)
+        How poses, scales and panels go with lenses and focal lengths.
+    modes : ndarray of float64, shape (6 V + 3 + P, R)
         Shared directions, each of standard error 1.
-    rest : ndarray of float64, shape (6 V + 3, 6 V + 3)
+    rest : ndarray of float64, shape (6 V + 3 + P, 6 V + 3 + P)
         Covariance of what is left.
     """
 
@@ -149,8 +148,9 @@ def shared_errors(network: Adjusted, label: str) -> SharedErrors:
         between photos in its `MODES` largest directions.
     """
     problem = network.problem
-    geometry = np.r_[0 : POSE * len(problem.views), problem.size - AXES : problem.size]
-    shared = np.arange(POSE * len(problem.views), problem.size - AXES)
+    first = problem.scale_columns.start
+    geometry = np.r_[0 : POSE * len(problem.views), first : problem.size]
+    shared = np.arange(POSE * len(problem.views), first)
     whole = network.covariance
     within = whole[np.ix_(shared, shared)]
     by_shared = np.linalg.solve(within, whole[np.ix_(shared, geometry)]).T
@@ -256,7 +256,7 @@ def place_by_network(camera: LinkedCamera, panel: Panel, template: BodyTemplate)
         Of method ``linked``.
     """
     network, view, lens = camera.network, camera.view, camera.lens
-    plane = plane_in(network.problem, network.state, camera.index, panel.place)
+    plane = plane_in(network.problem, network.state, camera.index, panel)
     to_px = camera.pose.lens_matrix(lens.centre_px) @ plane
     depths = camera.depths_mm
     scale = 1.0 / float((1.0 / depths).mean())
@@ -337,11 +337,11 @@ def _sources(
 
 
 def _by_unknowns(camera: LinkedCamera, panel: Panel, matrix: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Differentiate the matrix by pose and scales, by what the camera shares; and the lens's matrix."""
+    """Differentiate the matrix by pose, scales and panels, by what the camera shares; and the lens's matrix."""
     problem, state, place = camera.network.problem, camera.network.state, panel.place
     rotation, ahead = state.rotations[camera.index], float(state.depths_mm[camera.index])
-    optics, plane = camera.pose.lens_matrix(camera.lens.centre_px), plane_in(problem, state, camera.index, place)
-    by_plane = np.zeros((3, 3, OWN))
+    optics, plane = camera.pose.lens_matrix(camera.lens.centre_px), plane_in(problem, state, camera.index, panel)
+    by_plane = np.zeros((3, 3, POSE + AXES + len(problem.panels)))
     from_middle = [place.u_axis, place.v_axis, place.origin_mm - problem.middle_mm]
     for i in range(3):
         turned = crosses(np.eye(3)[i : i + 1])[0]
@@ -349,6 +349,9 @@ def _by_unknowns(camera: LinkedCamera, panel: Panel, matrix: FloatArray) -> tupl
         by_plane[:, 2, i] -= turned @ np.array([0.0, 0.0, ahead])
         by_plane[i, 2, 3 + i] = ahead
         by_plane[:, :, POSE + i] = np.stack([rotation[:, i] * column[i] for column in from_middle], axis=1)
+    column = problem.panel_columns.get(panel.id)
+    if column is not None:
+        by_plane[:, 2, POSE + column - problem.scale_columns.start] = rotation @ place.normal
     by_shared = np.zeros((3, 3, SHARED))
     by_shared[0, :, 1] = by_shared[1, :, 2] = camera.lens.focal_px * plane[2]
     by_shared[:2, :, 3] = state.focal_px(camera.view) * plane[:2]
@@ -358,7 +361,7 @@ def _by_unknowns(camera: LinkedCamera, panel: Panel, matrix: FloatArray) -> tupl
 
 def _inverse_by(camera: LinkedCamera, matrix: FloatArray, by: FloatArray, panel: Panel) -> FloatArray:
     """Differentiate the scaled inverse of the map to pixels given that map's derivative."""
-    plane = plane_in(camera.network.problem, camera.network.state, camera.index, panel.place)
+    plane = plane_in(camera.network.problem, camera.network.state, camera.index, panel)
     inverse = np.linalg.inv(camera.pose.lens_matrix(camera.lens.centre_px) @ plane)
     return np.asarray(-np.einsum("ij,jkp,kl->ilp", matrix, by, inverse))
 
@@ -383,6 +386,18 @@ def _rms(residual: FloatArray) -> float:
 def _reason(camera: LinkedCamera, own: int) -> str:
     clicked, tied = len(camera.view.ids), len(camera.tied_px)
     others = len(camera.neighbours)
-    through = f"photo '{camera.neighbours[0]}'" if others == 1 else f"{others} photos"
-    points = "no point of its own" if clicked == 0 else f"{clicked} points of its own, {own} of them on this panel,"
-    return f"Linked: placed by {tied} points it shares with {through} and {points} together with all linked photos."
+    if clicked == 0:
+        return message(
+            "Linked: placed by {tied} points it shares with {others} other photos, together with all linked photos; no "
+            "point of its own.",
+            tied=tied,
+            others=others,
+        )
+    return message(
+        "Linked: placed by {tied} points it shares with {others} other photos and {clicked} points of its own, {own} "
+        "of them on this panel, together with all linked photos.",
+        tied=tied,
+        others=others,
+        clicked=clicked,
+        own=own,
+    )

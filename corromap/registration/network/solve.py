@@ -191,9 +191,7 @@ def _blocks(problem: NetworkProblem, state: NetworkState, bend: float) -> list[_
 
 
 def _cost(problem: NetworkProblem, state: NetworkState, blocks: Sequence[_Block]) -> float:
-    stretched = (state.scale - 1.0) / problem.scale_sigma
-    before = float(((state.shared / problem.shared_sigma) ** 2).sum() + (stretched**2).sum())
-    return before + sum(block.cost for block in blocks)
+    return float(((state.strayed / problem.prior_sigma) ** 2).sum()) + sum(block.cost for block in blocks)
 
 
 def _normal(problem: NetworkProblem, state: NetworkState, blocks: Sequence[_Block]) -> tuple[FloatArray, FloatArray]:
@@ -205,11 +203,10 @@ def _normal(problem: NetworkProblem, state: NetworkState, blocks: Sequence[_Bloc
         held = (design * np.repeat(block.weight, 2)[:, None]).T
         np.add.at(normal, np.ix_(rows.columns, rows.columns), held @ design)
         np.add.at(pull, rows.columns, held @ rows.missed_px.ravel())
-    sigma = np.concatenate([problem.shared_sigma.ravel(), np.full(len(state.scale), problem.scale_sigma)])
-    strayed = np.concatenate([state.shared.ravel(), state.scale - 1.0])
+    sigma = problem.prior_sigma
     last = np.arange(problem.size - len(sigma), problem.size)
     normal[last, last] += sigma**-2.0
-    pull[last] -= strayed / sigma**2
+    pull[last] -= state.strayed / sigma**2
     normal[np.diag_indices(problem.size)] += RIDGE
     return normal, pull
 

@@ -14,7 +14,7 @@ import numpy as np
 from corromap.frames import FloatArray
 from corromap.registration.camera import NEAREST_MM, POSE, SHARED, crosses
 from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState
-from corromap.template import Place
+from corromap.template import Panel
 
 __all__ = ["Rows", "Seen", "cast", "link_rows", "see", "sighting_rows"]
 
@@ -111,7 +111,7 @@ def see(problem: NetworkProblem, state: NetworkState, index: int, car_mm: FloatA
     return Seen(lens.distort(straight), inside[:, 2], by_pose, shared, through @ rotation)
 
 
-def cast(problem: NetworkProblem, state: NetworkState, index: int, px: FloatArray, place: Place) -> FloatArray:
+def cast(problem: NetworkProblem, state: NetworkState, index: int, px: FloatArray, panel: Panel) -> FloatArray:
     """Let rays of a view meet a panel.
 
     Parameters
@@ -124,8 +124,8 @@ def cast(problem: NetworkProblem, state: NetworkState, index: int, px: FloatArra
         Which view.
     px : ndarray of float64, shape (N, 2)
         Pixels of its photo.
-    place : Place
-        The panel's, as the template has it.
+    panel : Panel
+        The panel.
 
     Returns
     -------
@@ -135,15 +135,16 @@ def cast(problem: NetworkProblem, state: NetworkState, index: int, px: FloatArra
     view = problem.views[index]
     lens, focal = state.lens(view), state.focal_px(view)
     rays = np.column_stack([(lens.undistort(px) - lens.centre_px) / focal, np.ones(len(px))])
-    met = rays @ np.linalg.inv(plane_in(problem, state, index, place)).T
+    met = rays @ np.linalg.inv(plane_in(problem, state, index, panel)).T
     # met is (u, v, 1) over the depth
     good = met[:, 2] > 1.0 / FARTHEST_MM
     return np.asarray(np.where(good[:, None], met[:, :2] / np.where(good, met[:, 2], 1.0)[:, None], np.nan))
 
 
-def plane_in(problem: NetworkProblem, state: NetworkState, index: int, place: Place) -> FloatArray:
+def plane_in(problem: NetworkProblem, state: NetworkState, index: int, panel: Panel) -> FloatArray:
     """Carry (u, v, 1) of a panel, as the template has it, into a view's camera frame, shape (3, 3)."""
-    origin = body(problem, state, place.origin_mm[None])[0]
+    place = panel.place
+    origin = body(problem, state, place.origin_mm[None])[0] + off_mm(problem, state, panel) * place.normal
     columns = np.stack([state.scale * place.u_axis, state.scale * place.v_axis, origin], axis=1)
     moved = state.rotations[index] @ columns
     moved[:, 2] += state.shifts_mm[index]
@@ -153,6 +154,12 @@ def plane_in(problem: NetworkProblem, state: NetworkState, index: int, place: Pl
 def body(problem: NetworkProblem, state: NetworkState, template_mm: FloatArray) -> FloatArray:
     """Carry points of the template to the body as it is."""
     return np.asarray(problem.middle_mm + state.scale * (template_mm - problem.middle_mm))
+
+
+def off_mm(problem: NetworkProblem, state: NetworkState, panel: Panel) -> float:
+    """Tell how far a panel stands off the template's, along its normal; 0 where nothing shows it."""
+    column = problem.panel_columns.get(panel.id)
+    return 0.0 if column is None else float(state.off_mm[column - problem.scale_columns.stop])
 
 
 def sighting_rows(problem: NetworkProblem, state: NetworkState, index: int) -> Rows:
@@ -173,10 +180,14 @@ def sighting_rows(problem: NetworkProblem, state: NetworkState, index: int) -> R
         One row a sighting.
     """
     view = problem.views[index]
-    seen = see(problem, state, index, body(problem, state, view.datum_mm))
+    normals = np.array([panel.place.normal for panel in problem.panels])[view.home]
+    car = body(problem, state, view.datum_mm) + state.off_mm[view.home, None] * normals
+    seen = see(problem, state, index, car)
     by_scale = seen.by_point * (view.datum_mm - problem.middle_mm)[:, None, :]
-    design = np.concatenate([seen.by_pose, seen.by_shared, by_scale], axis=2)
-    columns = _columns(problem, index)
+    mine = np.unique(view.home)
+    by_off = (seen.by_point @ normals[:, :, None]) * (view.home[:, None] == mine)[:, None, :]
+    design = np.concatenate([seen.by_pose, seen.by_shared, by_scale, by_off], axis=2)
+    columns = np.concatenate([_columns(problem, index), problem.scale_columns.stop + mine])
     return Rows(view.clicked_px - seen.px, design, columns, seen.depth_mm > NEAREST_MM)
 
 
@@ -198,10 +209,10 @@ def link_rows(problem: NetworkProblem, state: NetworkState, link: LinkPoints) ->
         One row a point.
     """
     place = link.panel.place
-    uv = cast(problem, state, link.known, link.known_px, place)
+    uv = cast(problem, state, link.known, link.known_px, link.panel)
     good: Mask = np.asarray(np.isfinite(uv).all(axis=1), dtype=np.bool_)
     template_mm = place.to_car(np.where(good[:, None], uv, 0.0))
-    car = body(problem, state, template_mm)
+    car = body(problem, state, template_mm) + off_mm(problem, state, link.panel) * place.normal
     known, new = see(problem, state, link.known, car), see(problem, state, link.new, car)
     axes = state.scale[:, None] * np.stack([place.u_axis, place.v_axis], axis=1)
     along, across = known.by_point @ axes, new.by_point @ axes
@@ -211,10 +222,12 @@ def link_rows(problem: NetworkProblem, state: NetworkState, link: LinkPoints) ->
     follow = -across @ np.linalg.inv(along)
     stretch = (template_mm - problem.middle_mm)[:, None, :]
     by_scale = new.by_point * stretch + follow @ (known.by_point * stretch)
+    by_off = (new.by_point + follow @ known.by_point) @ place.normal[:, None]
     design = np.concatenate(
-        [follow @ known.by_pose, follow @ known.by_shared, by_scale, new.by_pose, new.by_shared], axis=2
+        [follow @ known.by_pose, follow @ known.by_shared, by_scale, new.by_pose, new.by_shared, by_off], axis=2
     )
-    columns = np.concatenate([_columns(problem, link.known), _columns(problem, link.new)[: POSE + SHARED]])
+    both = _columns(problem, link.known), _columns(problem, link.new)[: POSE + SHARED]
+    columns = np.concatenate([*both, [problem.panel_columns[link.panel.id]]])
     return Rows(link.new_px - new.px, design, columns, fits)
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
-from corromap.frames import DatumId, FloatArray
+from corromap.frames import DatumId, FloatArray, PanelId
 from corromap.registration.camera import POSE, SHARED, CameraPose, rotation_of
 from corromap.registration.joint import moved_lens
 from corromap.registration.lens import Lens
@@ -41,6 +42,8 @@ class View:
         Where the template has it, car frame.
     weight : ndarray of float64, shape (K,)
         Square of the click error over that of this sighting, at most 1.
+    home : ndarray of int64, shape (K,)
+        Panel of each point, its position in `NetworkProblem.panels`.
     """
 
     photo: Photo
@@ -50,6 +53,7 @@ class View:
     clicked_px: FloatArray
     datum_mm: FloatArray
     weight: FloatArray
+    home: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +98,11 @@ class NetworkProblem:
         What is known beforehand of each camera's lens and focal length.
     scale_sigma : float
         Standard uncertainty of the body's scale along each axis.
+    panels : tuple of Panel
+        Those with tied or sighted points; the body has each of them a little off
+        the template, along its normal.
+    panel_sigma_mm : ndarray of float64, shape (P,)
+        By how much, standard uncertainty.
     """
 
     views: tuple[View, ...]
@@ -102,6 +111,8 @@ class NetworkProblem:
     click_sigma_px: float
     shared_sigma: FloatArray
     scale_sigma: float
+    panels: tuple[Panel, ...]
+    panel_sigma_mm: FloatArray
 
     @property
     def groups(self) -> int:
@@ -110,8 +121,8 @@ class NetworkProblem:
 
     @property
     def size(self) -> int:
-        """Number of unknowns: poses, what cameras share, the body's scales."""
-        return POSE * len(self.views) + SHARED * self.groups + AXES
+        """Number of unknowns: poses, what cameras share, the body's scales, how far panels stand off."""
+        return POSE * len(self.views) + SHARED * self.groups + AXES + len(self.panels)
 
     @cached_property
     def pose_columns(self) -> list[slice]:
@@ -127,7 +138,19 @@ class NetworkProblem:
     @property
     def scale_columns(self) -> slice:
         """Of the body's scales."""
-        return slice(self.size - AXES, self.size)
+        end = self.size - len(self.panels)
+        return slice(end - AXES, end)
+
+    @cached_property
+    def panel_columns(self) -> dict[PanelId, int]:
+        """Of each panel."""
+        first = self.size - len(self.panels)
+        return {panel.id: first + i for i, panel in enumerate(self.panels)}
+
+    @property
+    def prior_sigma(self) -> FloatArray:
+        """Standard uncertainty of all unknowns but the poses, in their order."""
+        return np.concatenate([self.shared_sigma.ravel(), np.full(AXES, self.scale_sigma), self.panel_sigma_mm])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,6 +169,8 @@ class NetworkState:
         Of the body over the template.
     depths_mm : ndarray of float64, shape (V,)
         How far ahead of a camera the point lies about which it is turned; fixed.
+    off_mm : ndarray of float64, shape (P,)
+        How far each panel stands off the template's, along its normal.
     """
 
     rotations: FloatArray
@@ -153,9 +178,10 @@ class NetworkState:
     shared: FloatArray
     scale: FloatArray
     depths_mm: FloatArray
+    off_mm: FloatArray
 
     @classmethod
-    def of(cls, poses: Sequence[CameraPose], shared: FloatArray, depths_mm: FloatArray) -> NetworkState:
+    def of(cls, poses: Sequence[CameraPose], shared: FloatArray, depths_mm: FloatArray, panels: int) -> NetworkState:
         """Start from poses.
 
         Parameters
@@ -166,6 +192,8 @@ class NetworkState:
             Of each camera.
         depths_mm : ndarray of float64, shape (V,)
             Of what each looks at.
+        panels : int
+            How many panels there are.
 
         Returns
         -------
@@ -173,7 +201,7 @@ class NetworkState:
             The body as the template has it.
         """
         rotations, shifts = np.array([p.rotation for p in poses]), np.array([p.shift_mm for p in poses])
-        return cls(rotations, shifts, shared, np.ones(AXES), depths_mm)
+        return cls(rotations, shifts, shared, np.ones(AXES), depths_mm, np.zeros(panels))
 
     def moved(self, step: FloatArray, problem: NetworkProblem) -> NetworkState:
         """Take a step.
@@ -197,9 +225,13 @@ class NetworkState:
             shifts[i] = turn @ (self.shifts_mm[i] - pivot) + pivot + self.depths_mm[i] * step[columns][3:]
         first = POSE * len(problem.views)
         shared = self.shared + step[first : first + SHARED * problem.groups].reshape(-1, SHARED)
-        return replace(
-            self, rotations=rotations, shifts_mm=shifts, shared=shared, scale=self.scale + step[problem.scale_columns]
-        )
+        scale, off = self.scale + step[problem.scale_columns], self.off_mm + step[problem.scale_columns.stop :]
+        return replace(self, rotations=rotations, shifts_mm=shifts, shared=shared, scale=scale, off_mm=off)
+
+    @property
+    def strayed(self) -> FloatArray:
+        """All unknowns but the poses, as far as they are from what was known beforehand."""
+        return np.concatenate([self.shared.ravel(), self.scale - 1.0, self.off_mm])
 
     def lens(self, view: View) -> Lens:
         """Tell a view's lens."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import streamlit as st
 
@@ -14,6 +15,7 @@ from corromap.template import DatumPoint, Panel
 from corromap.ui import state
 from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
 from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, position_of
+from corromap.ui.links import proposal_for, proposed_panel, show_links, show_proposal
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
 from corromap.ui.steps import Page
 from corromap.ui.widgets import next_button, photo_strip
@@ -37,6 +39,13 @@ def show_page(held: state.OpenSurvey) -> None:
         empty_state("No photos to place yet.", "Add photos of the underside and the sills first.")
         next_button(Page.PHOTOS)
         return
+    proposal = proposal_for(held, photo)
+    view = photo_view(held, photo)
+    if proposal is not None:  # drawn over the photo as if it were accepted
+        view = replace(view, registrations={**view.registrations, **proposal.places})
+        panel_id = proposed_panel(proposal.places, proposal)
+        if panel_id is not None and f"panel_{photo.id}" not in st.session_state:
+            _choose_panel(photo, panel_id)
     left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
     with left:
         st.header("Place the photos")
@@ -45,12 +54,14 @@ def show_page(held: state.OpenSurvey) -> None:
         )
     with right:
         panel = _panel(held, photo)
+    if proposal is not None:
+        show_proposal(held, photo, proposal)
     suggestion = _suggestion(held, photo, panel)
     photo_canvas(
         CanvasView(
             mode=CanvasMode.PLACE,
             template=held.template,
-            main=photo_view(held, photo),
+            main=view,
             projected=held.projection.marks,
             active_panel=panel.id,
             suggestion=suggestion,
@@ -67,6 +78,7 @@ def show_page(held: state.OpenSurvey) -> None:
     left, right = st.columns([2, 3], gap="large")
     with left:
         _next_point(held, panel, suggestion)
+        show_links(held, photo)
     with right:
         _fits(held, photo)
     next_button(Page.MARK)
@@ -114,7 +126,8 @@ def _busiest(held: state.OpenSurvey, photo: Photo) -> PanelId | None:
 def _state_of(held: state.OpenSurvey, photo: Photo, panel: PanelId) -> str:
     found = held.registrations.get((photo.id, panel))
     if isinstance(found, Registration):
-        points = f"{len(found.datum_ids)} points" if found.datum_ids else "by the photo's camera"
+        by = "through other photos" if found.method == "linked" else "by the photo's camera"
+        points = f"{len(found.datum_ids)} points" if found.datum_ids else by
         return f"placed, {points}, {found.rms_mm:.1f} mm"
     on_panel = set(held.template.datum_positions(panel))
     clicked = sum(s.photo == photo.id and s.datum in on_panel for s in held.survey.sightings)
@@ -162,7 +175,7 @@ def _fits(held: state.OpenSurvey, photo: Photo) -> None:
         if isinstance(result, RegistrationFailure):
             note([f"{name}: {result.message}"], "warn")
             continue
-        points = f"by {len(result.datum_ids)} points" if result.datum_ids else "without a point of its own"
+        points = f"by {len(result.datum_ids)} points" if result.datum_ids else "without a point on it"
         show(
             f"<p><b>{esc(name)}</b>: placed {points}, residual {result.rms_px:.1f} px or "
             f"{result.rms_mm:.1f} mm (root mean square). {esc(result.reason)}</p>"
