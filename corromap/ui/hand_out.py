@@ -7,10 +7,8 @@ is open to anyone who has it.
 
 from __future__ import annotations
 
-import io
 import tempfile
 import threading
-import zipfile
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -22,15 +20,13 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from corromap.errors import CorromapError
-from corromap.io.interchange import export_folder
 from corromap.io.survey_file import SurveyFile
 from corromap.ui.surveys import SUFFIX
 
-__all__ = ["HandOut", "copy_bytes", "grant_hand_outs", "hand_out_routes", "hand_out_url", "interchange_zip"]
+__all__ = ["HandOut", "copy_bytes", "grant_hand_outs", "hand_out_routes", "hand_out_url"]
 
 _PREFIX = "/corromap/handout"
 _TOKENS_KEPT = 200
-_STORED = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".gif")
 _GRANTED: OrderedDict[str, Mapping[str, HandOut]] = OrderedDict()
 _LOCK = threading.Lock()
 _HEADERS = {
@@ -126,36 +122,6 @@ def _send(request: Request) -> Response:
 
 def _refusal(reason: str, status: int) -> Response:
     return Response(reason, status_code=status, media_type="text/plain", headers=_HEADERS)
-
-
-def interchange_zip(file: SurveyFile) -> bytes:
-    """Pack the survey as its interchange folder, zipped.
-
-    Parameters
-    ----------
-    file : SurveyFile
-        The survey.
-
-    Returns
-    -------
-    bytes
-        Zip of ``survey.json`` and ``photos/``.
-
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    """
-    target = io.BytesIO()
-    with tempfile.TemporaryDirectory() as scratch:
-        folder = Path(scratch) / "survey"
-        export_folder(file.path, folder)
-        with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as packed:
-            for item in sorted(folder.rglob("*")):
-                if item.is_file():
-                    how = zipfile.ZIP_STORED if item.suffix.lower() in _STORED else zipfile.ZIP_DEFLATED
-                    packed.write(item, item.relative_to(folder).as_posix(), how)
-    return target.getvalue()
 
 
 def copy_bytes(file: SurveyFile) -> bytes:

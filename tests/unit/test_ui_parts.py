@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import json
 import socket
 import tomllib
 import zipfile
@@ -14,10 +15,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 from starlette.applications import Starlette
 
 from corromap.errors import InputError, OutputError, SurveyFileError
 from corromap.evaluation import KeptPhotos, StagedEvaluation, evaluate
+from corromap.exports.seal import file_faults
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.io.photos import encode_jpeg
 from corromap.io.rules import default_rules
@@ -26,6 +29,7 @@ from corromap.io.templates import load_template
 from corromap.projection import project, project_photo
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
 from corromap.ui import arrivals, hand_out, markup, photo_routes, sent, serving, state, steps, surveys, tokens
+from corromap.ui.exports import EXPORT_TITLES, export_offers
 
 
 @pytest.fixture
@@ -388,8 +392,38 @@ def test_a_hand_out_that_cannot_be_made_says_why() -> None:
     assert _get(hand_out.hand_out_url("tok", "copy"))[0::2] == (409, b"Not made: the disk is full")
 
 
-def test_the_zip_holds_the_photos_untouched(file: SurveyFile) -> None:
-    with zipfile.ZipFile(io.BytesIO(hand_out.interchange_zip(file))) as packed:
+def handed_out(file: SurveyFile, what: str, *, originals: bool = True) -> bytes:
+    held = state.OpenSurvey("key", file, file.load(), "token")
+    return export_offers(held, originals=originals)[what].make()
+
+
+@pytest.mark.parametrize("what", EXPORT_TITLES)
+@pytest.mark.parametrize("originals", [False, True], ids=["shared", "originals"])
+def test_everything_offered_can_be_made(file: SurveyFile, what: str, *, originals: bool) -> None:
+    data = handed_out(file, what, originals=originals)
+    starts = {"workbook": b"PK", "marked": b"PK", "folder": b"PK", "seal": b"PK", "annotations": b"{"}
+    assert data.startswith(starts.get(what, b"SQLite format 3"))
+
+
+def test_photos_go_out_without_metadata_unless_asked_for(file: SurveyFile) -> None:
+    with zipfile.ZipFile(io.BytesIO(handed_out(file, "folder", originals=False))) as packed:
+        pictures = [packed.read(name) for name in packed.namelist() if name.startswith("photos/")]
+        assert json.loads(packed.read("survey.json"))["log"] == []
+    for data in pictures:
+        with Image.open(io.BytesIO(data)) as image:
+            assert set(image.getexif()) <= {0x0112}
+    assert len(pictures) == len(file.load().survey.photos)
+
+
+def test_a_sealed_record_from_the_app_is_whole(file: SurveyFile, tmp_path: Path) -> None:
+    with zipfile.ZipFile(io.BytesIO(handed_out(file, "seal"))) as packed:
+        packed.extractall(tmp_path / "out")
+    (record,) = (tmp_path / "out").iterdir()
+    assert file_faults(record).is_whole
+
+
+def test_the_zip_holds_the_photos_untouched_when_asked_for(file: SurveyFile) -> None:
+    with zipfile.ZipFile(io.BytesIO(handed_out(file, "folder"))) as packed:
         pictures = {packed.read(name) for name in packed.namelist() if name.startswith("photos/")}
     assert pictures == {file.photo_bytes(photo.id) for photo in file.load().survey.photos}
 
@@ -442,7 +476,7 @@ def _zip(entries: dict[str, bytes]) -> bytes:
 
 @pytest.mark.parametrize("root", ["", "from a friend/", "deep/er/"])
 def test_what_was_handed_out_as_a_zip_comes_back_in(file: SurveyFile, folder: Path, root: str) -> None:
-    with zipfile.ZipFile(io.BytesIO(hand_out.interchange_zip(file))) as packed:
+    with zipfile.ZipFile(io.BytesIO(handed_out(file, "folder"))) as packed:
         entries = {root + name: packed.read(name) for name in packed.namelist()}
     taken = sent.take_sent("from a friend.zip", _zip(entries), "me")
     assert taken == folder / "from-a-friend.corromap"
@@ -467,7 +501,7 @@ def test_a_zip_that_is_no_survey_is_told_and_leaves_nothing(entries: dict, said:
 
 
 def test_a_zip_writes_nothing_outside_its_folder(file: SurveyFile, folder: Path, tmp_path: Path) -> None:
-    with zipfile.ZipFile(io.BytesIO(hand_out.interchange_zip(file))) as packed:
+    with zipfile.ZipFile(io.BytesIO(handed_out(file, "folder"))) as packed:
         entries = {name: packed.read(name) for name in packed.namelist()}
     before = {p for p in tmp_path.rglob("*") if "surveys" not in p.parts}
     entries |= {"../evil.txt": b"x", "photos/../../evil.txt": b"x", "/evil-corromap.txt": b"x", "photos/..": b"x"}

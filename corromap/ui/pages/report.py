@@ -9,10 +9,11 @@ import streamlit as st
 from corromap.report.html import report_html
 from corromap.ui import state
 from corromap.ui.evidence import request_page, seller_message, whole_picture
-from corromap.ui.hand_out import HandOut, copy_bytes, grant_hand_outs, hand_out_url, interchange_zip
+from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
+from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, lead, show
 from corromap.ui.steps import Page, placed_photos
-from corromap.ui.surveys import SUFFIX, file_name_for
+from corromap.ui.surveys import file_name_for
 from corromap.ui.widgets import next_button
 
 __all__ = ["show_page"]
@@ -23,11 +24,6 @@ _TITLES = {
     "requests": ("Download the photos to ask for", "What is missing, as a list with drawings to print or to send on."),
     "picture": ("Download the whole picture", "All photos on one scaled picture of the body, as a JPEG."),
     "tiff": ("Download the whole picture as TIFF", "The same without loss, in tiles, for printing and measuring."),
-    "folder": ("Download photos and JSON", "A zip of the photos and survey.json: everything, for other programs."),
-    "copy": (
-        "Download a copy of the survey",
-        "One file that opens here or in somebody else's corromap, with its history.",
-    ),
 }
 
 
@@ -40,7 +36,7 @@ def show_page(held: state.OpenSurvey) -> None:
         The open survey.
     """
     st.header("Report")
-    grant_hand_outs(held.token, _offers(held))
+    grant_hand_outs(held.token, _offers(held) | export_offers(held, originals=originals_are_chosen()))
     is_placed = bool(placed_photos(held.registrations))
     if is_placed:
         lead("It opens anywhere and needs no network. Read it once before you hand it over.")
@@ -50,11 +46,11 @@ def show_page(held: state.OpenSurvey) -> None:
             "A report needs at least one photo placed on the body; an area nobody has shown is never reported clean.",
         )
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
-    _links(
-        held,
-        ["report", "requests", "picture", "tiff", "folder", "copy"] if is_placed else ["requests", "folder", "copy"],
-    )
+    _links(held, ["report", "requests", "picture", "tiff"] if is_placed else ["requests"])
     _message(held)
+    st.subheader("For other programs, and to keep")
+    originals_choice()
+    _links(held, list(EXPORT_TITLES) if is_placed else ["folder", "copy"])
     if is_placed:
         _picture(held)
         st.subheader("Preview")
@@ -85,7 +81,7 @@ def _picture(held: state.OpenSurvey) -> None:
 
 def _links(held: state.OpenSurvey, kinds: list[str]) -> None:
     def item(kind: str) -> str:
-        title, words = _TITLES[kind]
+        title, words = (_TITLES | EXPORT_TITLES)[kind]
         css = "cm-get is-first" if kind == "report" else "cm-get"
         address = esc(hand_out_url(held.token, kind))
         link = f'<a class="{css}" download data-get="{kind}" href="{address}">{esc(title)}</a>'
@@ -101,8 +97,6 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
         "requests": HandOut(f"{name}-photos-to-take.html", "text/html; charset=utf-8", lambda: request_page(held)),
         "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg")),
         "tiff": HandOut(f"{name}-whole-picture.tif", "image/tiff", lambda: whole_picture(held, ".tif")),
-        "folder": HandOut(f"{name}.zip", "application/zip", lambda: interchange_zip(held.file)),
-        "copy": HandOut(f"{name}{SUFFIX}", "application/vnd.sqlite3", lambda: copy_bytes(held.file)),
     }
 
 
