@@ -10,16 +10,16 @@ for, so that a drawn mark is on the map before the tables are ready.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from corromap import __version__
-from corromap.assessment import Assessment, RuleSet, assess
+from corromap.assessment import Assessment, RuleSet, WhatIf, assess, what_would_change
 from corromap.evidence.detail import SmallestSeen
 from corromap.evidence.quality import QualityMap
 from corromap.evidence.seen_well import PhotoCells, Showing, ZoneEvidence, cells_of, photo_cells, zones_from_cells
 from corromap.evidence.settling import settled_views, with_withdrawn, without_doubtful
-from corromap.frames import PanelId, PhotoId
+from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.measures import Measures, measure
 from corromap.measures.doubt import reaching_down
 from corromap.measures.seen_well import with_well_seen
@@ -29,7 +29,16 @@ from corromap.repair import Rates, RepairPlan, plan_repair
 from corromap.survey import Mark, Settings, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["Evaluation", "KeptPhotos", "Registrations", "StagedEvaluation", "evaluate", "repair_plan", "smallest_seen"]
+__all__ = [
+    "Evaluation",
+    "KeptPhotos",
+    "Registrations",
+    "StagedEvaluation",
+    "evaluate",
+    "repair_plan",
+    "smallest_seen",
+    "what_if",
+]
 
 Registrations = Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]
 """Where each photo sits on each panel, or why it does not."""
@@ -288,3 +297,26 @@ def repair_plan(evaluation: Evaluation, rates: Rates) -> RepairPlan:
         rates,
         findings=evaluation.survey.hand_findings,
     )
+
+
+def what_if(evaluation: Evaluation) -> tuple[WhatIf, ...]:
+    """Find what would change the outcome; nothing is projected again.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of the survey.
+
+    Returns
+    -------
+    tuple of WhatIf
+        The weightiest first; empty when no single uncertain thing would.
+    """
+
+    def without(mark: MarkId) -> Measures:
+        marks = tuple(m for m in evaluation.projection.marks if m.mark.id != mark)
+        projection = replace(evaluation.projection, marks=marks)
+        found = measure(projection, evaluation.registrations, evaluation.survey, evaluation.template)
+        return with_well_seen(found, {zone.zone: zone.well_of_seen for zone in evaluation.evidence})
+
+    return what_would_change(evaluation.assessment, evaluation.measures, evaluation.template, without)

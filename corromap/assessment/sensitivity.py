@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from corromap.assessment.outcome import Assessment, Doubt, RuleResult, assess, outcome_of
-from corromap.assessment.rules import OutcomeKind
+from corromap.assessment.rules import OutcomeKind, Unit
 from corromap.frames import MarkId, ZoneId
 from corromap.measures import Measures
 from corromap.measures.structure import Counted, Patchwork
@@ -22,7 +22,7 @@ from corromap.template import BodyTemplate, Role
 __all__ = ["Supposed", "WhatIf", "what_would_change"]
 
 MOST_MARKS = 12
-"""Marks that are left out in turn; more reasons than that do not hang on one mark."""
+"""Marks that are left out in turn; a value that many marks make up hangs on none of them."""
 
 
 class Supposed(StrEnum):
@@ -92,7 +92,7 @@ def what_would_change(
         The body.
     without : callable, optional
         Measures of the same survey without one mark; asked for at most
-        `MOST_MARKS` marks, and only where so few decide.
+        `MOST_MARKS` marks, and only for those all deciding reasons stand on.
 
     Returns
     -------
@@ -147,11 +147,16 @@ def _intervals(assessment: Assessment, measures: Measures, template: BodyTemplat
 
 
 def _marks(assessment: Assessment, template: BodyTemplate, without: Callable[[MarkId], Measures]) -> Iterator[WhatIf]:
+    for mark in _decisive_marks(assessment):
+        kind = _again(assessment, without(mark), template)
+        yield WhatIf(Supposed.MARK_LEFT_OUT, kind, assessment.outcome.kind, mark=mark)
+
+
+def _decisive_marks(assessment: Assessment) -> list[MarkId]:
+    """List the marks that every deciding reason stands on; a count falls by one at most without one."""
     outcome = assessment.outcome
     decisive = [reason for reason in outcome.reasons if reason.rule.outcome is outcome.kind]
-    marks = list(dict.fromkeys(mark for reason in decisive for mark in reason.marks))
-    if not marks or len(marks) > MOST_MARKS:
-        return
-    for mark in marks:
-        kind = _again(assessment, without(mark), template)
-        yield WhatIf(Supposed.MARK_LEFT_OUT, kind, outcome.kind, mark=mark)
+    if not decisive or any(r.rule.unit is Unit.PIECES and r.margin <= -1.0 for r in decisive):
+        return []
+    common = set(decisive[0].marks).intersection(*(reason.marks for reason in decisive))
+    return [mark for mark in decisive[0].marks if mark in common][:MOST_MARKS]
