@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from corromap.assessment.outcome import Assessment, Doubt, RuleResult, assess, outcome_of
-from corromap.assessment.rules import OutcomeKind, Unit
+from corromap.assessment.rules import MeasureName, OutcomeKind
 from corromap.frames import MarkId, ZoneId
 from corromap.measures import Measures
 from corromap.measures.structure import Counted, Patchwork
@@ -23,6 +23,9 @@ __all__ = ["Supposed", "WhatIf", "what_would_change"]
 
 MOST_MARKS = 12
 """Marks that are left out in turn; a value that many marks make up hangs on none of them."""
+
+_ONE_BY_ONE = frozenset({MeasureName.PATCH_COUNT, MeasureName.HOLED_COUNT, MeasureName.PATCHES_AT_MOUNTING})
+"""Counts that fall by one at most when a mark is left out."""
 
 
 class Supposed(StrEnum):
@@ -153,10 +156,10 @@ def _marks(assessment: Assessment, template: BodyTemplate, without: Callable[[Ma
 
 
 def _decisive_marks(assessment: Assessment) -> list[MarkId]:
-    """List the marks that every deciding reason stands on; a count falls by one at most without one."""
+    """List the marks that every deciding reason stands on, and without which it may fall."""
     outcome = assessment.outcome
     decisive = [reason for reason in outcome.reasons if reason.rule.outcome is outcome.kind]
-    if not decisive or any(r.rule.unit is Unit.PIECES and r.margin <= -1.0 for r in decisive):
+    if not decisive or any(r.rule.measure in _ONE_BY_ONE and r.margin <= -1.0 for r in decisive):
         return []
     common = set(decisive[0].marks).intersection(*(reason.marks for reason in decisive))
     return [mark for mark in decisive[0].marks if mark in common][:MOST_MARKS]
