@@ -16,6 +16,7 @@ import shapely
 from noise import Field, smoothstep
 from numpy.typing import ArrayLike, NDArray
 from scene_marks import DISTRACTORS, MARKS, SEED
+from shapely.geometry.base import BaseGeometry
 from skimage.measure import find_contours
 from surface import Surface, srgb
 
@@ -26,6 +27,10 @@ FINE = {
     "sill-left-inner": 3.0,
     "sill-left-outer": 3.0,
     "floor-right": 3.0,
+    "sill-right-outer": 3.0,
+    "arch-left-rear": 3.0,
+    "arch-left-front": 3.0,
+    "rail-left-front-outer": 3.0,
 }
 SEEN = {
     "below": (0, 0, -1),
@@ -44,7 +49,7 @@ class Panel:
     id: str
     document: dict[str, Any]
     surface: Surface
-    truth: dict[str, shapely.Geometry] = field(default_factory=dict)
+    truth: dict[str, BaseGeometry] = field(default_factory=dict)
 
     @property
     def place(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -199,7 +204,7 @@ def _window(s: Surface, mark: dict[str, Any], margin: float) -> Surface:
     return s.window(low - margin, high + margin)
 
 
-def _mark(s: Surface, mark: dict[str, Any]) -> shapely.Geometry:
+def _mark(s: Surface, mark: dict[str, Any]) -> BaseGeometry:
     w = _window(s, mark, 70)
     w.rng = np.random.default_rng([SEED, zlib.crc32(mark["id"].encode())])
     sd = _shape(w, mark)
@@ -220,16 +225,17 @@ def _mark(s: Surface, mark: dict[str, Any]) -> shapely.Geometry:
     return contour(w, sd)
 
 
-def contour(w: Surface, sd: Field) -> shapely.Geometry:
+def contour(w: Surface, sd: Field) -> BaseGeometry:
     """Where a distance field is positive, as polygons in panel millimetres."""
     padded = np.pad(sd, 1, constant_values=-1e-3)
-    rings = [r[:, ::-1] - 1 for r in find_contours(padded, 0.0) if len(r) > 8]
-    area = shapely.Polygon()
+    lines = find_contours(padded, 0.0)  # type: ignore[no-untyped-call]  # the library leaves it untyped
+    rings = [r[:, ::-1] - 1 for r in lines if len(r) > 8]
+    area: BaseGeometry = shapely.Polygon()
     for ring in rings:  # nested rings: even-odd
         mm = w.low_mm + (ring + 0.5) / w.ppm
         area = area.symmetric_difference(shapely.make_valid(shapely.Polygon(mm)))
     kept = [p for p in shapely.get_parts(area) if p.geom_type == "Polygon" and p.area > 4.0]
-    return shapely.simplify(shapely.MultiPolygon(kept), 0.15)
+    return shapely.MultiPolygon(kept).simplify(0.15)
 
 
 def _distract(s: Surface, thing: dict[str, Any]) -> None:
@@ -267,4 +273,4 @@ def plain_skin(length: float, width: float, seed: int, *, dust: float = 0.34, pp
 
 def soften(height: Field, ppm: float) -> Field:
     """A blur the renderer's mesh can carry."""
-    return cv2.GaussianBlur(height, (0, 0), 0.6 * ppm)
+    return np.asarray(cv2.GaussianBlur(height, (0, 0), 0.6 * ppm), np.float32)

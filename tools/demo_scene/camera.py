@@ -61,7 +61,7 @@ class Camera:
         x = np.cross(z, np.asarray(up, float))
         x /= np.linalg.norm(x)
         rotation = np.stack([x, np.cross(z, x), z])
-        rvec = cv2.Rodrigues(rotation)[0].ravel()
+        rvec = np.asarray(cv2.Rodrigues(rotation)[0], float).ravel()
         cx, cy = (size[0] - 1) / 2 + centre_offset[0], (size[1] - 1) / 2 + centre_offset[1]
         return cls(size[0], size[1], focal_px, cx, cy, dist, rvec, -rotation @ eye)
 
@@ -96,7 +96,8 @@ class Camera:
     def project(self, points_mm: ArrayLike) -> Array:
         """Car-frame points to distorted pixels by OpenCV, shape (N, 2)."""
         p = np.asarray(points_mm, float).reshape(-1, 1, 3)
-        return cv2.projectPoints(p, self.rvec, self.tvec, self.matrix, np.array(self.dist))[0].reshape(-1, 2)
+        px = cv2.projectPoints(p, self.rvec, self.tvec, self.matrix, np.array(self.dist))[0]
+        return np.asarray(px, float).reshape(-1, 2)
 
     def plain_size(self) -> tuple[int, int]:
         """Size of the plain pinhole picture that covers the distorted one."""
@@ -121,7 +122,7 @@ class Camera:
         px = np.stack([x.ravel(), y.ravel()], 1).reshape(-1, 1, 2)
         rays = cv2.undistortPoints(px, self.matrix, np.array(self.dist)).reshape(self.height, self.width, 2)
         where = (rays * self.focal_px + [(cols - 1) / 2, (rows - 1) / 2]).astype(np.float32)
-        return cv2.remap(plain, where[..., 0], where[..., 1], cv2.INTER_CUBIC)
+        return np.asarray(cv2.remap(plain, where[..., 0], where[..., 1], cv2.INTER_CUBIC), np.float32)
 
     def as_document(self) -> dict[str, object]:
         """For ``cameras.json``."""

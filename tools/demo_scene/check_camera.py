@@ -70,7 +70,7 @@ def check(camera: Camera, origin: np.ndarray, spp: int) -> np.ndarray:
     got = cv2.cornerSubPix(grey, board.reshape(-1, 1, 2).astype(np.float32), (13, 13), (-1, -1), stop).reshape(-1, 2)
     # findChessboardCorners may start at another corner: match by nearest
     nearest = np.linalg.norm(want[:, None] - got[None], axis=2).argmin(1)
-    return (got[nearest] - want)[inside]
+    return np.asarray((got[nearest] - want)[inside])
 
 
 def main() -> None:

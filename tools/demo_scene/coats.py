@@ -88,7 +88,7 @@ def mud(s: Surface, sd: Field, thick_mm: float = 3.0) -> None:
     value, edge = cells(s.shape, s.ppm, 19, s.rng)
     depth = np.clip(sd / 10, 0, 1)
     body = thick_mm * depth * (0.7 + 0.3 * s.fbm(16, octaves=5, gain=0.6))
-    crack = (1 - smoothstep(0.1, 0.9, edge)) * smoothstep(0.6, 1.0, depth) * 0.35
+    crack = (1 - smoothstep(0.1, 0.9, edge)) * smoothstep(0.6, 1.0, np.asarray(depth, np.float32)) * 0.35
     tone = srgb("#5a4c3d") * (1 + 0.16 * s.fbm(24, octaves=5) + 0.08 * (value - 0.5))[..., None]
     s.paint(m, np.clip(tone, 0, 1).astype(np.float32), rough=0.97, metal=0.0, lift=body)
     s.paint(m * crack, srgb("#3a2e24"), lift=-1.0)
@@ -100,7 +100,7 @@ def thick_coat(s: Surface, sd: Field, thick_mm: float = 2.6) -> None:
     m = s.edge(sd, 1.0)
     ridges = s.fbm(9, octaves=3, stretch=4.0)
     blobs = np.maximum(s.fbm(22, octaves=3), -0.4)
-    lift = thick_mm * np.clip(sd / 4, 0, 1) * 0.5 + 0.28 * ridges + 0.6 * blobs
+    lift = np.asarray(thick_mm * np.clip(sd / 4, 0, 1) * 0.5 + 0.28 * ridges + 0.6 * blobs, np.float32)
     base = cv2.GaussianBlur(s.height, (0, 0), 5 * s.ppm)
     s.height += m * (base - s.height)
     tone = srgb("#191817") * (1 + 0.2 * s.fbm(40))[..., None]

@@ -33,9 +33,8 @@ def sighting_errors(survey: dict[str, Any], cameras: dict[str, Any]) -> list[tup
     rows = []
     for s in survey["sightings"]:
         c = cameras["photos"][files[s["photo"]]]
-        at = cv2.projectPoints(
-            places[s["datum"]].reshape(1, 1, 3), *(np.array(c[k], float) for k in ("rvec", "tvec_mm", "K", "dist"))
-        )[0].reshape(2)
+        rvec, tvec, k, dist = (np.array(c[n], float) for n in ("rvec", "tvec_mm", "K", "dist"))
+        at = np.asarray(cv2.projectPoints(places[s["datum"]].reshape(1, 1, 3), rvec, tvec, k, dist)[0]).reshape(2)
         dx, dy = np.array(s["at_px"]) - at
         rows.append((s["photo"], s["datum"], float(dx), float(dy)))
     return rows

@@ -191,9 +191,10 @@ def filler(s: Surface, sd: Field) -> None:
         c = srgb(tone) * (1 + 0.06 * scratch)[..., None]
         s.paint(ring, np.clip(c, 0, 1).astype(np.float32), rough=rough, metal=metal)
     m = s.edge(sd, 1.4)
-    tone = srgb("#6a6054") * (1 + 0.05 * s.fbm(50, octaves=4) + 0.03 * scratch)[..., None]
+    dull = srgb("#6a6054") * (1 + 0.05 * s.fbm(50, octaves=4) + 0.03 * scratch)[..., None]
     s.height += smoothstep(-26, 4, sd) * (cv2.GaussianBlur(s.height, (0, 0), 8 * s.ppm) - s.height)
-    s.paint(m, np.clip(tone, 0, 1).astype(np.float32), rough=0.85, metal=0.0, lift=0.25 + 0.03 * scratch)
+    lift = np.asarray(0.25 + 0.03 * scratch, np.float32)
+    s.paint(m, np.clip(dull, 0, 1).astype(np.float32), rough=0.85, metal=0.0, lift=lift)
     pin = smoothstep(2.4, 2.7, s.noise(1.6)) * m
     s.paint(pin, srgb("#3e362e"), lift=-0.5)
     s.dust *= 1 - 0.7 * smoothstep(-26, -8, sd)

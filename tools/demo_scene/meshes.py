@@ -46,10 +46,15 @@ def skin(
     )
     carried = cv2.remap(coarse, tx, ty, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     faces = grid_faces(rows, cols)
-    if np.dot(np.cross(u_axis, v_axis), towards) < 0:
+    if np.dot(np.cross(np.asarray(u_axis, float), np.asarray(v_axis, float)), np.asarray(towards, float)) < 0:
         faces = faces[:, ::-1]
     mesh = (verts.reshape(-1, 3).astype(np.float32), faces, tex.reshape(-1, 2).astype(np.float32))
     return mesh, (s.height - carried).astype(np.float32)
+
+
+def _there_and_back(angle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Texture coordinate round a full turn that meets itself, so that no seam shows."""
+    return np.abs(np.mod(angle, 2 * np.pi) - np.pi)
 
 
 def tube(path_mm: ArrayLike, radius_mm: float | ArrayLike, sides: int = 20, bend_mm: float = 30.0) -> Mesh:
@@ -81,7 +86,7 @@ def tube(path_mm: ArrayLike, radius_mm: float | ArrayLike, sides: int = 20, bend
     n, b = (np.array([f[k] for f in frames]) for k in (0, 1))
     ring = np.cos(a)[None, :, None] * n[:, None] + np.sin(a)[None, :, None] * b[:, None]
     verts = line[:, None] + r[:, None, None] * ring
-    tex = np.stack(np.broadcast_arrays(length[:, None] / 1000, (a * r.max() / 1000)[None]), -1)
+    tex = np.stack(np.broadcast_arrays(length[:, None] / 1000, (_there_and_back(a) * r.max() / 1000)[None]), -1)
     return (
         verts.reshape(-1, 3).astype(np.float32),
         grid_faces(len(line), sides + 1),
@@ -113,7 +118,9 @@ def box(centre: ArrayLike, size: ArrayLike, axes: ArrayLike | None = None, bevel
     h = np.asarray(size, float) / 2
     b = min(bevel_mm, 0.4 * h.min())
     frame = np.eye(3) if axes is None else np.asarray(axes, float)
-    verts, faces, tex = [], [], []
+    verts: list[NDArray[np.float64]] = []
+    faces: list[list[int]] = []
+    tex: list[tuple[float, float]] = []
     for k in range(3):
         i, j = (k + 1) % 3, (k + 2) % 3
         for sign in (-1, 1):
@@ -167,6 +174,11 @@ def disc_head(centre: ArrayLike, normal: ArrayLike, radius: float, height: float
     return verts.astype(np.float32), np.arange(len(verts)).reshape(-1, 3).astype(np.uint32), uv.astype(np.float32)
 
 
+def _squarer(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A sine or cosine whose circle is nearer to a square: a tyre's section."""
+    return np.asarray(np.sign(x) * np.abs(x) ** 0.55)
+
+
 def ring_torus(centre: ArrayLike, axis: ArrayLike, radius: float, thick: float, width: float) -> Mesh:
     """A tyre: a rounded ring round `axis`."""
     n = np.asarray(axis, float) / np.linalg.norm(axis)
@@ -174,11 +186,10 @@ def ring_torus(centre: ArrayLike, axis: ArrayLike, radius: float, thick: float, 
     e /= np.linalg.norm(e)
     f = np.cross(n, e)
     a, b = np.meshgrid(np.linspace(0, 2 * np.pi, 73), np.linspace(0, 2 * np.pi, 33), indexing="ij")
-    sq = lambda x: np.sign(x) * np.abs(x) ** 0.55  # noqa: E731 - a squarer section
-    r = radius + thick * sq(np.cos(b))
+    r = radius + thick * _squarer(np.cos(b))
     verts = np.asarray(centre, float) + (r * np.cos(a))[..., None] * e + (r * np.sin(a))[..., None] * f
-    verts = verts + (width * sq(np.sin(b)))[..., None] * n
-    tex = np.stack([a * radius / 1000, b / 6.3], -1)
+    verts = verts + (width * _squarer(np.sin(b)))[..., None] * n
+    tex = np.stack([_there_and_back(a) * radius / 1000, _there_and_back(b) / 6.3], -1)
     return verts.reshape(-1, 3).astype(np.float32), grid_faces(73, 33), tex.reshape(-1, 2).astype(np.float32)
 
 

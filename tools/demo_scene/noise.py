@@ -93,14 +93,15 @@ def fbm(
         total += weight * smooth_noise(shape, ppm, (cell * stretch, cell), rng)
         power += weight**2
         weight *= gain
-    return total / np.float32(np.sqrt(power))
+    return total / np.float32(np.sqrt(power)) if power else total
 
 
 def warp(field: Field, du_px: Field, dv_px: Field) -> Field:
     """Push a field about by two others, in texels."""
     rows, cols = field.shape[:2]
     x, y = np.meshgrid(np.arange(cols, dtype=np.float32), np.arange(rows, dtype=np.float32))
-    return cv2.remap(field, x + du_px, y + dv_px, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    moved = cv2.remap(field, x + du_px, y + dv_px, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    return np.asarray(moved, np.float32)
 
 
 def cells(shape: tuple[int, int], ppm: float, cell_mm: float, rng: np.random.Generator) -> tuple[Field, Field]:
@@ -136,7 +137,7 @@ def cells(shape: tuple[int, int], ppm: float, cell_mm: float, rng: np.random.Gen
     return values, edge
 
 
-def smoothstep(low: float, high: float, field: Field) -> Field:
+def smoothstep(low: float, high: float, field: Field | np.float32) -> Field:
     """Ease from 0 at `low` to 1 at `high`."""
     t = np.clip((field - np.float32(low)) / np.float32(high - low), 0, 1)
-    return t * t * (3 - 2 * t)
+    return np.asarray(t * t * (3 - 2 * t))

@@ -12,6 +12,8 @@ DIST = (-0.085, 0.011, 0.0003, -0.0002, 0.0)
 FOCAL_PX = 1496.0
 SELLER_SIZE, SELLER_FOCAL_PX = (1600, 1200), 1152.0
 SELLER_DIST = (-0.115, 0.02, -0.0002, 0.0003, 0.0)
+WIDE_FOCAL_PX, WIDE_DIST = 820.0, (-0.16, 0.032, 0.0003, 0.0002, -0.002)
+"""The second lens of the seller's phone."""
 
 
 @dataclass(frozen=True)
@@ -64,10 +66,15 @@ def _cam(eye: tuple[float, float, float], aim: tuple[float, float, float], up: t
     return Camera.looking(eye, aim, up, focal_px=FOCAL_PX, dist=DIST)
 
 
-def _sell(eye: tuple[float, float, float], aim: tuple[float, float, float], up: tuple[float, float, float]) -> Camera:
-    return Camera.looking(
-        eye, aim, up, size=SELLER_SIZE, focal_px=SELLER_FOCAL_PX, dist=SELLER_DIST, centre_offset=(-5.0, 3.0)
-    )
+def _sell(
+    eye: tuple[float, float, float],
+    aim: tuple[float, float, float],
+    up: tuple[float, float, float],
+    *,
+    wide: bool = False,
+) -> Camera:
+    focal, dist = (WIDE_FOCAL_PX, WIDE_DIST) if wide else (SELLER_FOCAL_PX, SELLER_DIST)
+    return Camera.looking(eye, aim, up, size=SELLER_SIZE, focal_px=focal, dist=dist, centre_offset=(-5.0, 3.0))
 
 
 SHOTS = [
@@ -146,7 +153,7 @@ SHOTS = [
         torch=9.0e5,
         spread_deg=50,
         ambient=0.25,
-        look=Look(exposure=0.14, warmth=0.04, noise=2.8),
+        look=Look(exposure=0.075, warmth=0.04, noise=2.8),
     ),
     Shot(
         "09_right_sill",
@@ -166,6 +173,64 @@ SHOTS = [
         spread_deg=50,
         ambient=0.2,
         look=Look(exposure=0.14, warmth=0.04, noise=3.0),
+    ),
+    Shot(
+        "11_front_left_rail",
+        "Front end, left: rail and inner wheel arch, from in front of the wheel",
+        _cam((1660, 660, -380), (1310, 415, 100), (0, 0, 1)),
+        "2026:09:12 10:37:15",
+        lamp=((1900, 1000, -700), (1280, 410, 100), 24.0),
+        ambient=0.8,
+        look=Look(exposure=0.11, warmth=0.02),
+    ),
+    Shot(
+        "12_boot_floor",
+        "Boot floor from below and behind, with both rear rails",
+        _cam((-1760, -60, -300), (-1270, -30, 170), (0, 0, 1)),
+        "2026:09:12 10:40:31",
+        torch=1.1e6,
+        spread_deg=54,
+        ambient=0.4,
+        look=Look(exposure=0.10, warmth=0.03),
+    ),
+    Shot(
+        "13_right_sill_outer",
+        "Right sill, outer face, from outside, low",
+        _cam((-430, -1180, -260), (20, -695, -55), (0, 0, 1)),
+        "2026:09:12 10:44:08",
+        lamp=((900, -2100, 300), (60, -695, -60), 14.0),
+        ambient=1.0,
+        look=Look(exposure=0.12, noise=2.0),
+    ),
+    Shot(
+        "14_left_sill_outer_front",
+        "Left sill, outer face, front half, close",
+        _cam((800, 1180, 70), (500, 695, -60), (0, 0, 1)),
+        "2026:09:12 10:46:50",
+        lamp=((700, 2100, -200), (450, 695, -60), 12.0),
+        ambient=1.0,
+        look=Look(exposure=0.12, noise=2.0),
+    ),
+    Shot(
+        "15_rear_left_arch",
+        "Left rear wheel arch, over the wheel",
+        _cam((-1330, 1040, 110), (-1215, 460, 305), (0, 0, 1)),
+        "2026:09:12 10:50:22",
+        torch=9.0e5,
+        torch_at=(-1330, 460, 320),
+        spread_deg=54,
+        ambient=0.5,
+        look=Look(exposure=0.12, warmth=0.03),
+    ),
+    Shot(
+        "s01_left_sill",
+        "Seller: left sill from outside",
+        _sell((130, 1130, -250), (-60, 695, -75), (0, 0, 1)),
+        "2026:08:30 18:41:05",
+        lamp=((-900, 2100, 300), (0, 695, -60), 12.0),
+        ambient=1.0,
+        look=Look(exposure=0.13, warmth=0.02, noise=3.0),
+        source="seller",
     ),
     Shot(
         "s02_left_floor",
@@ -229,6 +294,47 @@ SHOTS = [
         spread_deg=50,
         ambient=0.3,
         look=Look(exposure=0.11, warmth=0.04, noise=3.6),
+        source="seller",
+    ),
+    Shot(
+        "s08_underside_wide",
+        "Seller: whole underside from the front, second lens",
+        _sell((880, -60, -760), (-150, 40, 60), (0, 0, 1), wide=True),
+        "2026:08:30 18:52:40",
+        torch=4.0e6,
+        spread_deg=58,
+        ambient=0.5,
+        look=Look(exposure=0.12, warmth=0.04, noise=4.0),
+        source="seller",
+    ),
+    Shot(
+        "s09_right_sill",
+        "Seller: right sill from outside, standing",
+        _sell((-560, -1500, 60), (-40, -695, -20), (0, 0, 1)),
+        "2026:08:30 18:55:02",
+        lamp=((-1900, -2300, 700), (0, -695, -60), 12.0),
+        ambient=1.0,
+        look=Look(exposure=0.13, warmth=0.02, noise=3.0),
+        source="seller",
+    ),
+    Shot(
+        "s10_front_rail",
+        "Seller: front end, left rail from below",
+        _sell((960, 160, -560), (1020, 400, 40), (1, 0, 0.2)),
+        "2026:08:30 18:57:33",
+        lamp=((500, -300, -1100), (1020, 400, 0), 22.0),
+        ambient=0.6,
+        look=Look(exposure=0.1, warmth=0.05, noise=4.0),
+        source="seller",
+    ),
+    Shot(
+        "s11_boot_floor",
+        "Seller: boot floor, right half, behind the axle",
+        _sell((-1680, -300, -340), (-1250, -290, 150), (0, 0, 1)),
+        "2026:08:30 18:59:10",
+        lamp=((-2000, -650, -900), (-1230, -250, 120), 22.0),
+        ambient=0.6,
+        look=Look(exposure=0.1, warmth=0.05, noise=4.0),
         source="seller",
     ),
 ]

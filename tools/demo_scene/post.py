@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -64,7 +65,7 @@ def develop(photo: NDArray[np.float32], look: Look, camera: Camera, seed: int) -
     x = 0.965 * x + 0.035 * glow
     if look.blur_px > 0:
         x = cv2.GaussianBlur(x, (0, 0), look.blur_px)
-    tone = _curve(x)
+    tone: NDArray[Any] = _curve(x)
     grain = rng.standard_normal((h, w, 3)).astype(np.float32)
     grain = 0.6 * grain + 0.8 * cv2.GaussianBlur(grain, (0, 0), 0.9) * 1.9
     shared = cv2.GaussianBlur(rng.standard_normal((h, w, 1)).astype(np.float32), (0, 0), 0.6)

@@ -56,8 +56,8 @@ def light(scene: dict[str, Any], shot: Shot) -> None:
         scene[name] = copy.deepcopy({**scene[name], "to_world": None}) | {"to_world": scene[name]["to_world"]}
         scene[name]["emitter"]["radiance"]["value"] = [15 * k, 15.5 * k, 16 * k]
     if shot.lamp is not None:
-        at, aim, power = shot.lamp
-        workshop.lamp(scene, "worklamp", list(at), list(aim), (260, 180), (power, 0.94 * power, 0.84 * power))
+        at, to, power = shot.lamp
+        workshop.lamp(scene, "worklamp", list(at), list(to), (260, 180), (power, 0.94 * power, 0.84 * power))
     if shot.torch > 0:
         camera = shot.camera
         aim = np.array(shot.torch_at) if shot.torch_at else camera.eye_mm + camera.rotation[2] * 600

@@ -258,6 +258,54 @@ MARKS: list[dict[str, Any]] = [
         ring=[(60, 640), (150, 610), (190, 680), (170, 790), (80, 820), (40, 720)],
     ),
     _rust("bf-hole", "boot-floor", "holed", (4, 14), disc=(112, 718, 14)),
+    # right sill from outside, left wheel arches, left front rail
+    {
+        "id": "xo-filler",
+        "panel": "sill-right-outer",
+        "kind": "filler",
+        "fray": (6, 60),
+        "ring": [(800, 30), (890, 20), (1040, 28), (1130, 44), (1150, 84), (1060, 110), (900, 104), (810, 80)],
+    },
+    _rust(
+        "xo-bloom",
+        "sill-right-outer",
+        "surface",
+        (6, 35),
+        ring=[(330, 4), (470, 2), (640, 5), (660, 24), (560, 36), (420, 30), (340, 36)],
+    ),
+    _rust(
+        "xo-scale",
+        "sill-right-outer",
+        "scaled",
+        (6, 35),
+        ring=[(40, 4), (150, 3), (225, 8), (230, 46), (150, 70), (70, 60)],
+    ),
+    _rust(
+        "xo-hole", "sill-right-outer", "holed", (3, 12), ring=[(110, 22), (142, 18), (154, 34), (132, 48), (108, 38)]
+    ),
+    _rust(
+        "ar-scale",
+        "arch-left-rear",
+        "scaled",
+        (7, 40),
+        ring=[(20, 6), (120, 4), (150, 50), (120, 80), (100, 160), (40, 170), (16, 100)],
+    ),
+    _rust("ar-hole", "arch-left-rear", "holed", (4, 14), ring=[(52, 50), (84, 40), (96, 62), (74, 86), (50, 76)]),
+    _patch("ar-patch", "arch-left-rear", (290, 76, 150, 96, 6, 2.0), fresh=False),
+    _rust(
+        "fo-scale",
+        "rail-left-front-outer",
+        "scaled",
+        (6, 35),
+        ring=[(610, 6), (700, 4), (745, 30), (735, 84), (650, 92), (605, 50)],
+    ),
+    _rust(
+        "af-bloom",
+        "arch-left-front",
+        "surface",
+        (8, 45),
+        ring=[(600, 8), (720, 6), (860, 10), (870, 60), (760, 70), (680, 120), (600, 80)],
+    ),
     _rust("hb-bloom", "heel-board", "surface", ring=[(170, 1010), (240, 1000), (246, 1120), (190, 1140), (150, 1080)]),
 ]
 

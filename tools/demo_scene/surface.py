@@ -151,21 +151,20 @@ class Surface:
         cu, cv = np.asarray(centre, float)
         x, y = self.u - np.float32(cu), self.v - np.float32(cv)
         a, b = np.abs(c * x + s * y) - size[0] / 2 + radius, np.abs(-s * x + c * y) - size[1] / 2 + radius
-        return -(np.hypot(np.maximum(a, 0), np.maximum(b, 0)) + np.minimum(np.maximum(a, b), 0) - radius).astype(
-            np.float32
-        )
+        gap = np.hypot(np.maximum(a, 0), np.maximum(b, 0)) + np.minimum(np.maximum(a, b), 0) - radius
+        return np.asarray(-gap, np.float32)
 
     def disc(self, centre: ArrayLike, radius: float) -> Field:
         """Signed distance to a circle, mm, positive inside."""
         cu, cv = np.asarray(centre, float)
-        return (radius - np.hypot(self.u - cu, self.v - cv)).astype(np.float32)
+        return np.asarray(radius - np.hypot(self.u - cu, self.v - cv), np.float32)
 
     def segment(self, a: ArrayLike, b: ArrayLike) -> Field:
         """Distance to a straight piece, mm (not signed)."""
         p, q = np.asarray(a, float), np.asarray(b, float)
         d = q - p
         t = np.clip(((self.u - p[0]) * d[0] + (self.v - p[1]) * d[1]) / max(float(d @ d), 1e-9), 0, 1)
-        return np.hypot(self.u - p[0] - t * d[0], self.v - p[1] - t * d[1]).astype(np.float32)
+        return np.asarray(np.hypot(self.u - p[0] - t * d[0], self.v - p[1] - t * d[1]), np.float32)
 
     def cavity(self, size_mm: float) -> Field:
         """How far the skin lies below (+) or above (-) its surroundings, mm."""

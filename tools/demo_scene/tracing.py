@@ -37,6 +37,11 @@ def tiled(data: NDArray[np.float32]) -> dict[str, object]:
     return {**texture(data), "wrap_mode": "repeat"}
 
 
+def mirrored(data: NDArray[np.float32]) -> dict[str, object]:
+    """Bitmap of linear numbers that repeats mirrored, so that its edges do not show."""
+    return {**texture(data), "wrap_mode": "mirror"}
+
+
 def skin_material(s: Surface, fine: NDArray[np.float32]) -> dict[str, object]:
     """Material of a panel from its skin and the fine height its mesh cannot carry."""
     principled = {
@@ -52,7 +57,7 @@ def skin_material(s: Surface, fine: NDArray[np.float32]) -> dict[str, object]:
         "scale": 1.0,
         "bsdf": principled,
     }
-    both = {"type": "twosided", "bsdf": bumped}
+    both: dict[str, object] = {"type": "twosided", "bsdf": bumped}
     if float(s.solid.min()) > 0.5:
         return both
     return {"type": "mask", "opacity": texture((s.solid > 0.5).astype(np.float32)), "bsdf": both}
@@ -90,9 +95,9 @@ def plain_material(
         "type": "twosided",
         "bsdf": {
             "type": "principled",
-            "base_color": tiled(rgb),
-            "roughness": tiled(np.clip(rough + mask * (0.92 - rough), 0.1, 1).astype(np.float32)),
-            "metallic": tiled((metal * (1 - mask)).astype(np.float32)),
+            "base_color": mirrored(rgb),
+            "roughness": mirrored(np.clip(rough + mask * (0.92 - rough), 0.1, 1).astype(np.float32)),
+            "metallic": mirrored((metal * (1 - mask)).astype(np.float32)),
             "specular": 0.4,
         },
     }

@@ -15,6 +15,7 @@ import shapely
 from photos import SHOTS
 from render import HERE, TEMPLATE, build_panels
 from scene_marks import MARKS
+from shapely.geometry.base import BaseGeometry
 
 KINDS = ("rust", "filler", "patch", "hidden")
 
@@ -66,7 +67,7 @@ def zone_areas(panels: dict[str, body.Panel], documents: list[dict[str, Any]]) -
     return table
 
 
-def _area(areas: list[shapely.Geometry], ground: shapely.Polygon) -> float:
+def _area(areas: list[BaseGeometry], ground: shapely.Polygon) -> float:
     return round(float(shapely.union_all(areas).intersection(ground).area), 1) if areas else 0.0
 
 
@@ -93,11 +94,12 @@ def main() -> None:
     args = parser.parse_args()
     panels = build_panels(1.0, args.cache)
     documents = body.read_template(TEMPLATE)
+    zones = zone_areas(panels, documents)
     truth = {
         "about": "Exact: the pictures were painted from these outlines. Panel millimetres of the body template. "
         "A patch ends at the outer toe of its weld bead. A hole lies inside its scaled rust; the union counts once.",
         "template": "two-seat-open",
-        "zones": zone_areas(panels, documents),
+        "zones": zones,
         "marks": mark_documents(panels),
     }
     shots = [s for s in SHOTS if (args.out / "photos" / f"{s.name}.jpg").exists()]
@@ -110,7 +112,7 @@ def main() -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     for name, document in (("truth.json", truth), ("cameras.json", cameras)):
         (args.out / name).write_text(_text(document), encoding="utf-8")
-    print({k: sum(z.get(k, 0) for z in truth["zones"].values()) for k in KINDS})
+    print({k: sum(z.get(k, 0) for z in zones.values()) for k in KINDS})
 
 
 if __name__ == "__main__":

@@ -31,12 +31,19 @@ def ribbon(curve_mm: ArrayLike, width: float, thick: float) -> Mesh:
     )
 
 
+def _material(
+    colour: str, rough: float = 0.6, metal: float = 0.0, *, grime: float = 0.5, seed: int = 0, kind: str = "dirt"
+) -> object:
+    """A plain material, loaded."""
+    return mi.load_dict(tracing.plain_material(colour, rough, metal, grime=grime, seed=seed, kind=kind))
+
+
 class Builder:
     """Adds parts to a scene under running names."""
 
     def __init__(self, scene: dict[str, Any]) -> None:
         self.scene, self.count = scene, 0
-        m = lambda *a, **k: mi.load_dict(tracing.plain_material(*a, **k))  # noqa: E731 - table below
+        m = _material
         self.black = m("#232221", 0.6, 0.0, grime=0.42, seed=1)
         self.pipe = m("#5d5a52", 0.45, 0.6, grime=0.45, seed=2)
         self.copper = m("#6b4a35", 0.4, 0.6, grime=0.4, seed=3)
@@ -54,6 +61,7 @@ class Builder:
         )
         self.inside = m("#2a1d16", 0.9, 0.0, grime=0.5, seed=10, kind="rust")
         self.leaf = m("#332a24", 0.75, 0.1, grime=0.55, seed=12, kind="rust")
+        self.lining = m("#39342e", 0.8, 0.0, grime=0.7, seed=13)
         self.silver = m("#8a8a86", 0.4, 0.3, grime=0.5, seed=11)
 
     def add(self, mesh: Mesh, material: object, *, smooth: bool = False) -> None:
@@ -99,7 +107,7 @@ def flanges(b: Builder, panels: dict[str, body.Panel]) -> None:
 
 def dark_inside(b: Builder) -> None:
     """What is seen through a hole: cabin underlay above floors, the sill's own inside."""
-    b.add(meshes.quad((-1600, -600, 260), (-840, -600, 260), (-840, 600, 260), (-1600, 600, 260)), b.dark)
+    b.add(meshes.quad((-1600, -456, 260), (-840, -456, 260), (-840, 456, 260), (-1600, 456, 260)), b.dark)
     b.add(meshes.quad((560, -700, 480), (1800, -700, 480), (1800, 700, 480), (560, 700, 480)), b.dark)
     for s in (1, -1):
         b.add(meshes.quad((-688, s * 160, 34), (590, s * 160, 34), (590, s * 588, 34), (-688, s * 588, 34)), b.dark)
@@ -264,11 +272,67 @@ def sides(b: Builder) -> None:
         y = s * 693
         b.add(meshes.box((-32, y - s * 10, 300), (932, 30, 500), bevel_mm=7), b.paint)
         b.add(meshes.box((595, y - s * 6, 300), (302, 34, 516), bevel_mm=6), b.paint)
-        b.add(meshes.box((830, y - s * 6, 220), (168, 34, 560), bevel_mm=6), b.paint)
+        b.add(meshes.box((763, y - s * 6, 220), (34, 34, 560), bevel_mm=6), b.paint)
         b.add(meshes.box((-625, y - s * 6, 300), (246, 34, 516), bevel_mm=6), b.paint)
-        b.add(meshes.box((-810, y - s * 6, 240), (124, 34, 540), bevel_mm=6), b.paint)
-        b.add(meshes.box((600 + 520, y - s * 4, 430), (1060, 40, 240), bevel_mm=20), b.paint)
-        b.add(meshes.box((-1130, y - s * 4, 430), (1250, 40, 260), bevel_mm=20), b.paint)
+        b.add(meshes.box((-800, y - s * 6, 240), (104, 34, 540), bevel_mm=6), b.paint)
+
+
+def arch_line(panel: body.Panel, floor_z: float) -> NDArray[np.float64]:
+    """Edge of a wheel opening, rear foot to front foot, as (x, z) mm.
+
+    Parameters
+    ----------
+    panel : body.Panel
+        A wheel arch of the template; its rounded upper edge is taken.
+    floor_z : float
+        Where both feet end.
+
+    Returns
+    -------
+    ndarray, shape (N, 2)
+    """
+    o = panel.place[0]
+    ring = np.array(panel.document["outline_mm"], float) + o[[0, 2]]
+    spring = min(d["at_mm"][1] for d in panel.document["datum_points"] if d["shape"] == "seam end") + o[2]
+    top = ring[ring[:, 1] >= spring - 0.5]
+    top = top[np.argsort(top[:, 0])]
+    feet = [np.array([[top[k, 0], floor_z]]) for k in (0, -1)]
+    line = np.concatenate([feet[0], top, feet[1]])
+    at = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    fine = np.union1d(np.linspace(0, at[-1], 150), at)
+    return np.stack([np.interp(fine, at, line[:, k]) for k in (0, 1)], 1)
+
+
+def wings(b: Builder, panels: dict[str, body.Panel]) -> None:
+    """Wing skins with their wheel openings, and the linings between wing and inner arch."""
+    for end, low, box in (("front", -60.0, (746, 1650, 550)), ("rear", -30.0, (-1755, -752, 560))):
+        for side, s in (("left", 1), ("right", -1)):
+            panel = panels[f"arch-{side}-{end}"]
+            line = arch_line(panel, low)
+            inner, y = float(panel.place[0][1]), s * 688.0
+            roof = arch_line(panel, float(panel.place[0][2]) + 20.0)
+            b.add(_strip(roof, roof, inner - s * 2.0, y), b.lining, smooth=True)
+            middle = np.array([(line[:, 0].min() + line[:, 0].max()) / 2, line[:, 1].min() + 0.6 * np.ptp(line[:, 1])])
+            away = line - middle
+            away[line[:, 1] < middle[1], 1] = 0.0
+            reach = [
+                np.where(away[:, 0] > 0, box[1] - middle[0], middle[0] - box[0]),
+                np.full(len(line), box[2] - middle[1]),
+            ]
+            gain = np.min([r / np.maximum(np.abs(a), 1e-9) for r, a in zip(reach, away.T, strict=True)], axis=0)
+            out = middle + away * gain[:, None]
+            out[line[:, 1] < middle[1], 1] = line[line[:, 1] < middle[1], 1]
+            b.add(_strip(line, out, y, y + s * 3.0), b.paint, smooth=True)
+
+
+def _strip(a: NDArray[np.float64], c: NDArray[np.float64], y0: float, y1: float) -> Mesh:
+    """Face between line `a` at y0 and line `c` at y1, both (x, z)."""
+    steps = np.linspace(0, 1, 12)[:, None, None]
+    xz, y = a + steps * (c - a), y0 + steps[..., 0] * (y1 - y0) + 0 * a[:, 0]
+    verts = np.stack([xz[..., 0], y, xz[..., 1]], -1)
+    run = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(a, axis=0), axis=1))])
+    tex = np.stack([run / 1000 + 0 * y, np.linspace(0, 0.28, 12)[:, None] + 0 * y], -1)
+    return verts.reshape(-1, 3).astype(np.float32), meshes.grid_faces(12, len(a)), tex.reshape(-1, 2).astype(np.float32)
 
 
 def bolts(b: Builder, panels: dict[str, body.Panel]) -> None:
@@ -307,6 +371,7 @@ def assemble(scene: dict[str, Any], panels: dict[str, body.Panel], step_mm: floa
     b = Builder(scene)
     for part in (walls, dark_inside, pipes, driveline, rear_axle, front_end, wheels, sides):
         part(b)
+    wings(b, panels)
     flanges(b, panels)
     bolts(b, panels)
 

@@ -174,11 +174,11 @@ def lift(scene: dict[str, object], pads: list[np.ndarray], post_y: float = 1750.
     steel = mi.load_dict(tracing.plain_material("#22384f", 0.45, 0.0, grime=0.4, seed=61))
     rubber = mi.load_dict(tracing.plain_material("#1d1d1d", 0.8, 0.0, grime=0.3, seed=62))
     screw = mi.load_dict(tracing.plain_material("#77736c", 0.4, 0.8, grime=0.5, seed=63))
-    for side in (-1, 1):
+    for end in (-1, 1):
         tracing.add_mesh(
             scene,
-            f"post{side}",
-            meshes.box((0, side * post_y, 150), (300, 220, 3500), bevel_mm=10),
+            f"post{end}",
+            meshes.box((0, end * post_y, 150), (300, 220, 3500), bevel_mm=10),
             steel,
             smooth=False,
         )
