@@ -14,6 +14,7 @@ from corromap.ui import state
 from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
 from corromap.ui.canvas_use import apply_events, photo_view, position_of
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, swatch, table
+from corromap.ui.pages.settle import show_disagreements
 from corromap.ui.steps import Page, placed_photos
 from corromap.ui.widgets import next_button, photo_strip
 
@@ -64,6 +65,7 @@ def show_page(held: state.OpenSurvey) -> None:
         on_events=apply_events(held, photo),
     )
     photo_strip(held, photo.id, what="mark")
+    show_disagreements(held)
     left, right = st.columns([3, 2], gap="large")
     with left:
         _marks(held, photo)

@@ -174,24 +174,29 @@ def _unseen_table(held: state.OpenSurvey, zones: Sequence[ZoneId]) -> str:
     rows = [
         [
             held.template.zone_by_id[zone].name,
-            Cell(markup=_coverage(found[zone].seen_share, found[zone].hidden_share)),
+            Cell(markup=_coverage(found[zone].well_share, found[zone].seen_share, found[zone].hidden_share)),
             figures.fraction(found[zone].seen_share),
+            figures.fraction(found[zone].well_share),
             figures.fraction(found[zone].hidden_share),
         ]
         for zone in zones
     ]
     return table(
-        ["Load-bearing zone", "coverage", "shown", "hidden"],
+        ["Load-bearing zone", "coverage", "shown", "well enough", "hidden"],
         rows,
-        numeric=frozenset({2, 3}),
-        caption="Bar: full is shown, lines are shown but hidden, hatching is shown by nobody.",
+        numeric=frozenset({2, 3, 4}),
+        caption=f"Bar: full is shown well enough to find a hole of {held.survey.settings.smallest_hole_mm:g} mm, dots "
+        "are shown less well, lines are shown but hidden, hatching is shown by nobody.",
     )
 
 
-def _coverage(seen: float, hidden: float) -> str:
+def _coverage(well: float, seen: float, hidden: float) -> str:
     never = max(0.0, 1.0 - seen - hidden)
-    title = f"{100 * seen:.0f} % shown, {100 * hidden:.0f} % hidden, {100 * never:.0f} % never seen"
-    parts = (("seen", seen), ("hid", hidden), ("never", never))
+    title = (
+        f"{100 * seen:.0f} % shown, {100 * well:.0f} % well enough, {100 * hidden:.0f} % hidden, "
+        f"{100 * never:.0f} % never seen"
+    )
+    parts = (("seen", well), ("poor", max(0.0, seen - well)), ("hid", hidden), ("never", never))
     inner = "".join(f'<i class="{name}" style="width:{100 * share:.2f}%"></i>' for name, share in parts)
     return f'<span class="cm-bar3" role="img" aria-label="{title}">{inner}</span>'
 
@@ -256,8 +261,8 @@ def _finding_table(head: str, rows: Sequence[tuple[str, str, FindingRow]]) -> st
                 _area(found.rust, stages),
                 _area(found.filler),
                 patch,
-                Cell(markup=_coverage(found.seen_share, found.hidden_share),
-                     small=f"{found.seen} seen, {found.hidden} hidden, {found.never_seen} never"),
+                Cell(markup=_coverage(found.well_share, found.seen_share, found.hidden_share),
+                     small=f"{found.seen} seen ({found.well} well), {found.hidden} hidden, {found.never_seen} never"),
             ]
         )  # fmt: skip
     return table(

@@ -1,0 +1,138 @@
+"""Evidence in the app: arrivals judged, disagreements settled, what counts as seen, lists and pictures."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import ndimage
+from streamlit.testing.v1 import AppTest
+
+from corromap.by_hand import SettledView
+from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
+from corromap.io.opened import evaluated
+from corromap.io.photos import encode_jpeg
+from corromap.io.rules import default_rules
+from corromap.io.survey_file import SurveyFile
+from corromap.io.templates import load_template
+from corromap.survey import Car, Mark, MarkKind, Sighting
+from corromap.ui.arrivals import Incoming, take_in
+from corromap.ui.serving import SCRIPT
+from corromap.ui.surveys import key_of
+
+
+def picture(seed: int, *, dark: bool = False) -> bytes:
+    """Something with edges in it, black in its left third if so wanted."""
+    noise = np.random.default_rng(seed).normal(size=(90, 120, 3))
+    rough = np.kron(noise, np.ones((10, 10, 1))) * 40 + 120
+    rgb = np.clip(ndimage.gaussian_filter(rough, (0.7, 0.7, 0)), 30, 240).astype(np.uint8)
+    if dark:
+        rgb[:, :400] = 2
+    return encode_jpeg(rgb)
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> SurveyFile:
+    folder = tmp_path / "surveys"
+    folder.mkdir()
+    monkeypatch.setenv("CORROMAP_SURVEYS", str(folder))
+    monkeypatch.delenv("CORROMAP_OPEN", raising=False)
+    return SurveyFile.create(
+        folder / "blue.corromap", load_template("two-seat-open"), default_rules(), Car(label="Blue car"), author="one"
+    )
+
+
+@pytest.fixture
+def disputed(file: SurveyFile) -> SurveyFile:
+    """Two photos of the left floor; the first carries a patch, the second does not."""
+    panel = file.load().template.panel(PanelId("floor-left"))
+    for seed, name in ((1, "first.jpg"), (2, "second.jpg")):
+        photo = file.add_photo(picture(seed), name, "seller")
+        for datum, (u, v) in file.load().template.datum_positions(panel.id).items():
+            at = np.array([v * -panel.facing, -u]) / 2.0 + [300, 800]
+            file.put_sighting(Sighting(photo, datum, at))
+    ring = np.array([[320, 500], [430, 500], [430, 600], [320, 600]], dtype=float)
+    file.put_mark(Mark(MarkId("patch-1"), PhotoId("photo-1"), MarkKind.PATCH, PhotoOutline(ring)))
+    return file
+
+
+def opened(file: SurveyFile, page: str) -> AppTest:
+    at = AppTest.from_file(str(SCRIPT), default_timeout=60)
+    at.query_params.update({"survey": key_of(file.path), "page": page})
+    at.run()
+    assert not at.exception
+    return at
+
+
+def markup(at: AppTest) -> str:
+    return " ".join(str(getattr(block.proto, "body", "")) for block in at.get("html"))
+
+
+def button(at: AppTest, key: str) -> object:
+    return next(one for one in at.button if one.key == key)
+
+
+def test_arrivals_are_judged_in_words_and_kept(file: SurveyFile) -> None:
+    found = list(take_in(file, [Incoming("dark.jpg", lambda: picture(1, dark=True))], "seller"))
+    assert found[0].remarks[0] == "Too dark to judge the left third."
+    assert set(file.worked_out("quality")) == {file.load().survey.photos[0].sha256}
+    page = markup(opened(file, "photos"))
+    assert "Too dark to judge the left third." in page
+    assert re.search(r"<th scope=\"row\">1 dark\.jpg<small>seller</small></th>.*?<div>33 %</div>", page)
+
+
+def test_the_list_of_photos_to_take_is_there_before_any_photo(file: SurveyFile) -> None:
+    assert 'data-get="requests"' in markup(opened(file, "photos"))
+
+
+@pytest.mark.parametrize("view", list(SettledView))
+def test_a_disagreement_is_settled(disputed: SurveyFile, view: SettledView) -> None:
+    at = opened(disputed, "mark")
+    next(t for t in at.toggle if t.key == "settle_on").set_value(True).run()
+    page = markup(at)
+    assert "Marked on first.jpg" in page
+    assert "The same place on second.jpg, which carries no mark there" in page
+    assert sum(block.value.count('class="crop"') for block in at.markdown) == 2
+    next(t for t in at.text_input if t.key.startswith("settle_note_")).set_value("felt by hand").run()
+    button(at, f"settle_{view.name.lower()}").click().run()
+    assert not at.exception
+    (said,) = disputed.load().survey.settlements
+    assert (said.mark, said.photo, said.view, said.note) == ("patch-1", "photo-2", view, "felt by hand")
+    assert said.at.endswith("Z")
+    _, found = evaluated(disputed.path, "tester")
+    whole = found.measures.groups[0].affected
+    assert (whole.area_mm2 == 0) == (view is SettledView.NOT_THERE)
+    assert (whole.low_mm2 == 0) == (view is not SettledView.THERE)
+    assert "felt by hand" in markup(at)
+    button(at, "settle_reopen").click().run()
+    assert disputed.load().survey.settlements == ()
+
+
+def test_what_counts_as_seen_can_be_changed(disputed: SurveyFile) -> None:
+    before = evaluated(disputed.path, "tester")[1].measures.groups[0].well_share
+    at = opened(disputed, "outcome")
+    next(n for n in at.number_input if n.key == "size_smallest_hole_mm").set_value(2.0).run()
+    assert not at.exception
+    assert disputed.load().survey.settings.smallest_hole_mm == 2.0
+    after = evaluated(disputed.path, "tester")[1].measures.groups[0].well_share
+    assert after == 0.0 < before  # 2 mm per px: a hole of 2 mm spans one pixel
+    assert "% well)" in markup(at)
+
+
+def test_the_seller_is_asked_politely(disputed: SurveyFile) -> None:
+    at = opened(disputed, "report")
+    next(t for t in at.toggle if t.key == "seller_message").set_value(True).run()
+    assert not at.exception
+    assert at.code[0].value.startswith("Hello,")
+
+
+def test_the_whole_picture_is_shown(disputed: SurveyFile) -> None:
+    disputed.set_settings(type(disputed.load().survey.settings)(picture_mm_per_px=8.0))
+    at = opened(disputed, "report")
+    next(t for t in at.toggle if t.key == "whole_picture").set_value(True).run()
+    assert not at.exception
+    assert re.search(
+        r'<img class="cm-picture" src="/corromap/handout/[^"]+/picture\?shown=1&amp;revision=\d+"', markup(at)
+    )
