@@ -27,7 +27,7 @@ from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["W_SHARE", "contradicted_ties", "place_photo", "place_photos"]
+__all__ = ["W_SHARE", "contradicted_ties", "forget", "place_photo", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
@@ -119,6 +119,11 @@ def contradicted_ties(survey: Survey, template: BodyTemplate) -> dict[TieId, flo
         By how many pixels each misses.
     """
     return dict(_of(survey, template)[1])
+
+
+def forget() -> None:
+    """Forget the answers kept, as benchmarks have to."""
+    _placed.cache_clear()
 
 
 def _of(survey: Survey, template: BodyTemplate) -> _Answer:
