@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import shutil
 import socket
 import tomllib
 import zipfile
@@ -32,9 +33,12 @@ from corromap.ui import arrivals, hand_out, markup, photo_routes, sent, serving,
 from corromap.ui.exports import EXPORT_TITLES, export_offers
 
 
-@pytest.fixture
-def file(tmp_path: Path) -> SurveyFile:
-    made = SurveyFile.create(tmp_path / "car.corromap", load_template("two-seat-open"), default_rules(), Car("Blue"))
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> SurveyFile:
+    """Build the survey once: it is one transaction a datum point."""
+    made = SurveyFile.create(
+        tmp_path_factory.mktemp("built") / "car.corromap", load_template("two-seat-open"), default_rules(), Car("Blue")
+    )
     template = made.load().template
     for seed, panel_id in enumerate(("floor-left", "floor-right")):
         photo = made.add_photo(encode_jpeg(np.full((900, 1200, 3), 40 + seed, dtype=np.uint8)), f"{panel_id}.jpg")
@@ -44,6 +48,12 @@ def file(tmp_path: Path) -> SurveyFile:
         ring = np.array([[0, 400], [90, 400], [90, 480], [0, 480]]) + np.array([610 if panel.facing < 0 else 500, 0])
         made.put_mark(Mark(MarkId(f"m{seed}"), photo, MarkKind.PATCH, PhotoOutline(ring)))
     return made
+
+
+@pytest.fixture
+def file(built: SurveyFile, tmp_path: Path) -> SurveyFile:
+    shutil.copy(built.path, tmp_path / "car.corromap")
+    return SurveyFile.open(tmp_path / "car.corromap")
 
 
 # Names and texts
