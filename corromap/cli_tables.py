@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 import click
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -77,9 +78,10 @@ def zone_table(evaluation: Evaluation, *, every: bool = False) -> Table:
     rich.table.Table
         Load-bearing zones carry a star.
     """
-    table = Table(title="Zones (areas in cm² with 95 % interval; * load-bearing)", title_justify="left")
-    table.add_column("zone", overflow="fold")
-    for heading in ("rust", "filler", "patch", "affected", "share", "patches", "shown", "well", "hidden", "never"):
+    title = "Zones: cm² with 95 % interval; coverage in % of the zone: shown (well enough to find a hole)"
+    table = Table(title=title, title_justify="left", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column("zone (* load-bearing)", overflow="fold", min_width=14)
+    for heading in ("rust", "filler", "patch", "affected", "shown", "hidden", "never"):
         table.add_column(heading, justify="right")
     for measure in evaluation.measures.zones:
         if every or measure.affected.area_mm2 > 0 or measure.hidden_share > 0:
@@ -90,16 +92,15 @@ def zone_table(evaluation: Evaluation, *, every: bool = False) -> Table:
 def _row(evaluation: Evaluation, measure: ZoneMeasure) -> tuple[str, ...]:
     zone = evaluation.template.zone_by_id[measure.zone]
     star = " *" if zone.role is Role.PRIMARY else ""
+    patches, affected = measure.kinds[MarkKind.PATCH].separate, measure.affected.likely_share
     return (
         escape(zone.name) + star,
-        *(_area(measure.kinds[kind]) for kind in (MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH)),
-        _area(measure.affected),
-        f"{100 * measure.affected.likely_share:.1f} %",
-        str(measure.kinds[MarkKind.PATCH].separate),
-        f"{100 * measure.seen_share:.0f} %",
-        f"{100 * measure.well_share:.0f} %",
-        f"{100 * measure.hidden_share:.0f} %",
-        f"{100 * measure.never_seen_share:.0f} %",
+        *(_area(measure.kinds[kind]) for kind in (MarkKind.RUST, MarkKind.FILLER)),
+        _area(measure.kinds[MarkKind.PATCH]) + (f"\n{patches} patch{'es' if patches > 1 else ''}" if patches else ""),
+        _area(measure.affected) + (f"\n{100 * affected:.1f} %" if affected else ""),
+        f"{100 * measure.seen_share:.0f} ({100 * measure.well_share:.0f})",
+        f"{100 * measure.hidden_share:.0f}",
+        f"{100 * measure.never_seen_share:.0f}",
     )
 
 
@@ -108,7 +109,7 @@ def _area(figure: Figure) -> str:
         return "-"
     low, value, high = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.likely_mm2, figure.high_mm2))
     digits = 0 if value >= 10 else 1
-    return f"{value:.{digits}f} ({low:.{digits}f}-{high:.{digits}f})"
+    return f"{value:.{digits}f}\n{low:.{digits}f}-{high:.{digits}f}"
 
 
 def print_outcome(evaluation: Evaluation, console: Console) -> None:
