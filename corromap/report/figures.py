@@ -12,6 +12,7 @@ __all__ = [
     "area",
     "area_interval",
     "distance",
+    "distance_or_zero",
     "fraction",
     "length",
     "limit_value",
@@ -223,6 +224,22 @@ def distance(mm: float) -> str:
         millimetre.
     """
     return tr("on it") if mm < 0.5 else length(mm if current().unit == "in" else round(mm))
+
+
+def distance_or_zero(mm: float) -> str:
+    """Print a length along the body that may be nothing.
+
+    Parameters
+    ----------
+    mm : float
+        Not negative.
+
+    Returns
+    -------
+    str
+        Whole millimetres or tenths of an inch; ``0 mm`` for nothing.
+    """
+    return length(mm if current().unit == "in" else round(mm))
 
 
 UNIT_NAMES = {Unit.PIECES: "", Unit.PERCENT: " %", Unit.CM2: " cm²"}
