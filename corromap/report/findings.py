@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from corromap.assessment import RuleResult, Verdict
+from corromap.assessment import Doubt, RuleResult, Verdict
 from corromap.evaluation import Evaluation
 from corromap.frames import MarkId, MountingId
 from corromap.messages import to_say
@@ -33,7 +33,12 @@ PATCH_FAMILY = "too many patches"
 VERDICT_NAMES = {
     Verdict.MET: to_say("reached"),
     Verdict.NOT_MET: to_say("not reached"),
-    Verdict.CANNOT_TELL: to_say("cannot tell: the interval straddles the limit"),
+    Verdict.CANNOT_TELL: to_say("cannot tell"),
+}
+DOUBT_NAMES = {
+    Doubt.INTERVAL: to_say("cannot tell: the interval straddles the limit"),
+    Doubt.COVERAGE: to_say("cannot tell: too little was seen well enough"),
+    Doubt.NOBODY_LOOKED: to_say("cannot tell: nobody looked"),
 }
 
 
@@ -177,7 +182,7 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
         interval=interval,
         limit=tr("from {limit}", limit=figures.limit_value(rule.at_least, rule.unit)),
         margin=_margin(result.margin, left),
-        verdict=tr(VERDICT_NAMES[result.verdict]),
+        verdict=tr(DOUBT_NAMES[result.doubt] if result.doubt else VERDICT_NAMES[result.verdict]),
         outcome=tr(rule.outcome.value),
         source=tr(rule.source),
         sentence=tr(result.sentence),
