@@ -177,11 +177,11 @@ def stamp(folder: Path, answer: Path | None) -> None:
 )
 @_speaks
 def verify(folder: Path, *, public_key: str, authority: Path | None) -> None:
-    """Check a sealed record: name every file that changed, is missing or was added. Exits with 1 if any is."""
+    """Check a sealed record: name every file that changed, is missing or was added. Exits with 3 if any is."""
     from corromap.cli_exports import verify_record  # noqa: PLC0415
 
     if not verify_record(folder, public_key=public_key, authority=authority):
-        sys.exit(1)
+        sys.exit(EXIT_FAULTS)
 
 
 @main.command()
@@ -298,6 +298,38 @@ def link(survey: Path, photos: tuple[str, ...], *, accept: bool) -> None:
     from corromap.cli_link import link_file  # noqa: PLC0415
 
     link_file(survey, photos, accept=accept)
+
+
+@main.command()
+@_survey_argument
+@_json_option
+@click.option("--rates", type=click.Path(dir_okay=False, path_type=Path), help="Rates and policy (TOML) to use.")
+@click.option("--dxf", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as DXF, mm.")
+@click.option("--svg", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as SVG, mm.")
+@click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path), help="The welder's sheet, true size on pages.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Of the welder's sheet; default: the survey's.")
+@_speaks
+def plan(
+    survey: Path,
+    *,
+    as_json: bool,
+    rates: Path | None,
+    dxf: Path | None,
+    svg: Path | None,
+    pdf: Path | None,
+    paper: str | None,
+) -> None:
+    """Plan the repair: cut lines, sheet, weld, hours and cost as ranges, order of work. A lower bound."""
+    from corromap.cli_plan import plan_file, print_plan, write_drawings, write_sheet  # noqa: PLC0415
+
+    made = plan_file(survey, rates)
+    print_plan(made, _console(), as_json=as_json)
+    for folder, suffix in ((dxf, "dxf"), (svg, "svg")):
+        if folder is not None:
+            click.echo(f"wrote {write_drawings(made, folder, suffix)} drawings to {folder}", err=as_json)
+    if pdf is not None:
+        write_sheet(made, pdf, datetime.now(UTC), paper or "")
+        click.echo(f"wrote {pdf}", err=as_json)
 
 
 @main.command()
