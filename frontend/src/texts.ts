@@ -18,6 +18,7 @@ export const KINDS: { id: MarkKind; label: string; key: string }[] = [
   { id: "patch", label: "Patch", key: "p" },
   { id: "hidden", label: "Hidden", key: "h" },
   { id: "sound", label: "Sound", key: "s" },
+  { id: "blur", label: "Blur", key: "b" }, // a face or a number plate
 ];
 
 export const STAGES: { id: Stage; label: string; key: string }[] = [

@@ -3,7 +3,7 @@
 export type XY = [number, number];
 export type Ring = XY[];
 
-export type MarkKind = "rust" | "filler" | "patch" | "hidden" | "sound";
+export type MarkKind = "rust" | "filler" | "patch" | "hidden" | "sound" | "blur";
 export type Stage = "surface" | "scaled" | "holed";
 export type Mode = "place" | "mark" | "look";
 
