@@ -12,7 +12,7 @@ from shapely.geometry import LineString, Polygon
 
 from corromap.frames import FloatArray
 from corromap.messages import message
-from corromap.repair import EdgeKind, Joint, Piece, ZonePlan
+from corromap.repair import Joint, Piece, ZonePlan
 from corromap.repair.metal import polygons_in
 from corromap.report.language import tr
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
@@ -25,6 +25,9 @@ FEWEST_CROSSING_DEG = 30.0
 
 CORNER_DEG = 10.0
 """A turn of the outline from which it is a corner and not a curve; ours."""
+
+FIGURES_ACROSS = 48.0
+"""Heights of a figure that go into the drawing's longer side; ours."""
 
 UPSIDE_DOWN = 0.7
 """A panel this steep is drawn with its upper edge up; a flat one with u to the right."""
@@ -102,6 +105,8 @@ class ZoneDrawing:
         Every corner of every piece.
     right, up : str
         Which way on the car is right and up on the drawing.
+    text_mm : float
+        Height of its figures.
     """
 
     zone: Zone
@@ -112,6 +117,7 @@ class ZoneDrawing:
     corners: tuple[Corner, ...]
     right: str
     up: str
+    text_mm: float
 
     @property
     def title(self) -> str:
@@ -140,7 +146,9 @@ def _extent(item: Item) -> FloatArray:
             return np.concatenate([item.ends - 1.5 * item.height, item.ends + 1.5 * item.height])
 
 
-def zone_drawing(plan: ZonePlan, template: BodyTemplate, text_mm: float = 8.0, flange_mm: float = 25.0) -> ZoneDrawing:
+def zone_drawing(
+    plan: ZonePlan, template: BodyTemplate, *, flange_mm: float, text_mm: float | None = None
+) -> ZoneDrawing:
     """Draw one zone.
 
     Parameters
@@ -149,10 +157,11 @@ def zone_drawing(plan: ZonePlan, template: BodyTemplate, text_mm: float = 8.0, f
         With pieces.
     template : BodyTemplate
         The body.
-    text_mm : float
-        Height of figures in the drawing, mm of the car.
     flange_mm : float
         Lap at folds and panel edges.
+    text_mm : float or None
+        Height of figures, mm of the car; None chooses one that can be read
+        when the whole drawing is a hand wide.
 
     Returns
     -------
@@ -164,6 +173,7 @@ def zone_drawing(plan: ZonePlan, template: BodyTemplate, text_mm: float = 8.0, f
     look = _look(panel)
     known = _standing(_references(panel, zone, template, look), plan, look)
     used, chosen = _numbered(known, {piece.label: _two_of(known, piece, look) for piece in plan.pieces})
+    text_mm = text_mm or _readable(zone, used, look)
     corners = tuple(c for piece in plan.pieces for c in _corners(piece, chosen[piece.label], look))
     items: list[Item] = [*_ground(panel, zone, plan, look, text_mm)]
     for piece in plan.pieces:
@@ -172,7 +182,14 @@ def zone_drawing(plan: ZonePlan, template: BodyTemplate, text_mm: float = 8.0, f
     items += _points(used, panel, zone, look, text_mm)
     items += _arrows(items, panel, look, text_mm)
     right, up = _way(look[0] * panel.place.u_axis), _way(look[1] * panel.place.v_axis)
-    return ZoneDrawing(zone, plan, panel, tuple(items), used, corners, right, up)
+    return ZoneDrawing(zone, plan, panel, tuple(items), used, corners, right, up, text_mm)
+
+
+def _readable(zone: Zone, used: Sequence[Reference], look: FloatArray) -> float:
+    """Height of figures for a drawing of this size."""
+    points = np.concatenate([look * zone.outline.exterior_mm, np.array([ref.at for ref in used]).reshape(-1, 2)])
+    size = float((points.max(axis=0) - points.min(axis=0)).max())
+    return min(max(size / FIGURES_ACROSS, 3.0), 25.0)
 
 
 def _look(panel: Panel) -> FloatArray:
@@ -287,8 +304,8 @@ def _piece(piece: Piece, look: FloatArray, text_mm: float, flange_mm: float) -> 
     inside = piece.outline.centroid
     for number, xy in enumerate(corners_of(piece.outline), start=1):
         inwards = np.array([inside.x, inside.y]) - xy
-        step = min(1.2 * text_mm / max(float(np.hypot(*inwards)), 1e-9), 0.35)
-        at = look * (xy + step * inwards)
+        step = np.sign(inwards) * np.minimum(np.abs(inwards) * 0.6, np.array([0.8, 1.0]) * text_mm)
+        at = look * (xy + step)
         items.append(Label(Layer.TEXT, (float(at[0]), float(at[1])), str(number), 0.8 * text_mm))
     return items
 
@@ -360,25 +377,4 @@ def _arrows(items: Sequence[Item], panel: Panel, look: FloatArray, text_mm: floa
         found += [Line(Layer.TEXT, np.array([x, y]) + part @ turn) for part in (shaft, barbs)]
     found.append(Label(Layer.TEXT, (x + long + (1 + 0.4 * len(right)) * text_mm, y), right, text_mm))
     found.append(Label(Layer.TEXT, (x + (1 + 0.4 * len(up)) * text_mm, y + long), up, text_mm))
-    return found
-
-
-def edge_words(piece: Piece) -> Mapping[EdgeKind, float]:
-    """Length of each kind of edge of a piece.
-
-    Parameters
-    ----------
-    piece : Piece
-        The piece.
-
-    Returns
-    -------
-    mapping of EdgeKind to float
-        In mm, kinds in their order; each joint counts whole here.
-    """
-    found: dict[EdgeKind, float] = {}
-    for kind in EdgeKind:
-        length = sum(edge.length_mm for edge in piece.edges if edge.kind is kind)
-        if length > 0:
-            found[kind] = length
     return found

@@ -29,7 +29,7 @@ _COLOURS: Mapping[Layer, int] = MappingProxyType(
 )  # fmt: skip
 """AutoCAD colour numbers, the index every reader of DXF knows."""
 
-_LINES: Mapping[Layer, str] = MappingProxyType({Layer.FLANGE: "DASHED", Layer.FOLD: "DASHDOT", Layer.MARK: "DOTTED"})
+_LINES: Mapping[Layer, str] = MappingProxyType({Layer.FLANGE: "DASHED", Layer.FOLD: "DASHDOT", Layer.MARK: "DOT"})
 
 
 def drawing_dxf(drawing: ZoneDrawing) -> str:

@@ -15,7 +15,7 @@ from corromap.report.svg import element, number, text_element
 from corromap.report.welder_drawing import ZoneDrawing
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
 
-__all__ = ["drawing_svg", "item_markup"]
+__all__ = ["drawing_svg", "items_markup"]
 
 _FONT = "Noto Sans, DejaVu Sans, sans-serif"
 
@@ -46,7 +46,7 @@ _PENS: Mapping[Layer, _Pen] = MappingProxyType(
 _ORDER = (Layer.MARK, *(layer for layer in Layer if layer is not Layer.MARK))
 
 
-def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 5.0, text_mm: float = 8.0) -> str:
+def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 5.0) -> str:
     """Write a drawing as SVG with its size in millimetres.
 
     Parameters
@@ -57,8 +57,6 @@ def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 
         Millimetres of the car for one of the paper; 1 is true size.
     margin_mm : float
         Empty border, mm of the car.
-    text_mm : float
-        Height of figures it was drawn with.
 
     Returns
     -------
@@ -73,7 +71,7 @@ def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 
         "svg",
         element("title", drawing.title.replace("<", "").replace("&", "and")),
         element("rect", x=left, y=top, width=width, height=height, fill=PAPER),
-        *(item_markup(item, text_mm) for item in _sorted(drawing.items)),
+        items_markup(drawing.items, drawing.text_mm),
         xmlns="http://www.w3.org/2000/svg",
         width=f"{number(width / scale)}mm",
         height=f"{number(height / scale)}mm",
@@ -82,29 +80,29 @@ def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 
     )
 
 
-def _sorted(items: Sequence[Item]) -> list[Item]:
-    return sorted(items, key=lambda item: _ORDER.index(_layer(item)))
-
-
-def _layer(item: Item) -> Layer:
-    return Layer.DIMENSION if isinstance(item, Dimension) else item.layer
-
-
-def item_markup(item: Item, text_mm: float) -> str:
-    """Write one item.
+def items_markup(items: Sequence[Item], text_mm: float) -> str:
+    """Write the items of a drawing, y downwards.
 
     Parameters
     ----------
-    item : Item
-        Of a drawing.
+    items : sequence of Item
+        In any order; marked metal comes to lie below the lines.
     text_mm : float
         Height of figures, for widths of lines.
 
     Returns
     -------
     str
-        Markup; y downwards.
+        Markup.
     """
+    return "".join(_item(item, text_mm) for item in sorted(items, key=lambda item: _ORDER.index(_layer(item))))
+
+
+def _layer(item: Item) -> Layer:
+    return Layer.DIMENSION if isinstance(item, Dimension) else item.layer
+
+
+def _item(item: Item, text_mm: float) -> str:
     pen = _PENS[_layer(item)]
     drawn: dict[str, str | float | None] = {
         "stroke": pen.colour,
