@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry import MultiPolygon
 
 from corromap.frames import FloatArray, PanelId, PhotoId
+from corromap.projection.covers import agreed_covers
 from corromap.projection.edges import moving_edges
 from corromap.projection.fates import DrawnMark, draw, fate_of, not_placed
 from corromap.projection.result import PhotoProjection, ProjectedMark, Projection
@@ -60,13 +61,14 @@ def join_projections(parts: Iterable[PhotoProjection]) -> Projection:
     Returns
     -------
     Projection
-        The whole.
+        The whole; where several photos drew one cover, what they agree on is
+        hidden in each of them.
     """
     parts = tuple(parts)
     return Projection(
         tuple(m for part in parts for m in part.marks),
         tuple(f for part in parts for f in part.fates),
-        tuple(s for part in parts for s in part.seen),
+        agreed_covers([s for part in parts for s in part.seen]),
     )
 
 

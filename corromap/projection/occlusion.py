@@ -4,11 +4,16 @@ With a camera in the car frame every face of the body is known to it, placed by
 points or not, seen from its drawn side or from behind. What lies on the viewer's
 side of a panel's plane hides the ground behind it: its image, in pixels with
 the lens taken out, is taken off the panel's. Cuts are exact polygon operations.
+
+A photo placed on one panel alone has no camera good enough to place others,
+but the panel's points and what is known of the focal length say from where it
+looks (`corromap.registration.viewpoint`): exact in the panel's plane, and 45 mm
+in front of it, as a beam on a floor, right to 1 mm a degree of tilt.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -18,7 +23,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from corromap.frames import FloatArray, PanelId
-from corromap.registration.result import Registration
+from corromap.registration.result import CameraPose, Registration
 from corromap.template import BodyTemplate, Panel, Place
 
 __all__ = ["Face", "faces_of", "standing_in_front"]
@@ -98,10 +103,11 @@ def _walls(panel: Panel, covered: Panel) -> Iterable[Face]:
         yield Face(panel.id, Place(start, along / length, inward), corners, is_wall=True)
 
 
-def standing_in_front(
+def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and past what
     panel: Panel,
     shown_px: MultiPolygon,
     registration: Registration,
+    viewpoint: CameraPose | None,
     template: BodyTemplate,
     *,
     but: Iterable[PanelId] = (),
@@ -115,8 +121,9 @@ def standing_in_front(
     shown_px : shapely.MultiPolygon
         What it fills of the frame, pixels with the lens taken out.
     registration : Registration
-        The photo's place on it, for camera and lens; without a camera nothing
-        is known to stand in front.
+        The photo's place on it.
+    viewpoint : CameraPose or None
+        From where it looks; without it nothing is known to stand in front.
     template : BodyTemplate
         The body.
     but : iterable of PanelId
@@ -127,10 +134,11 @@ def standing_in_front(
     shapely.MultiPolygon
         In the same pixels; may reach beyond `shown_px`.
     """
-    camera = registration.camera
-    if shown_px.is_empty or camera is None:
+    if shown_px.is_empty:
         return MultiPolygon()
-    optics = camera.lens_matrix(registration.lens.centre_px)
+    look = _look_of(panel, registration, viewpoint)
+    if look is None:
+        return MultiPolygon()
     towards = panel.place.normal * panel.facing
     skipped = {panel.id, *but}
     box = shapely.box(*shown_px.bounds)
@@ -143,10 +151,10 @@ def standing_in_front(
         if above.max() <= 0:
             continue
         ring = _kept(ring, above)
-        ring = _kept(ring, camera.inside(ring)[:, 2] - NEAR_MM)
+        ring = _kept(ring, look(ring)[:, 2] - NEAR_MM)
         if len(ring) < 3:
             continue
-        image = camera.inside(ring) @ optics.T
+        image = look(ring)
         outline: Any = Polygon(image[:, :2] / image[:, 2:])
         if not outline.is_valid:
             outline = shapely.make_valid(outline, method="structure", keep_collapsed=False)
@@ -156,6 +164,26 @@ def standing_in_front(
         return MultiPolygon()
     joined = shapely.union_all(cover)
     return MultiPolygon([g for g in shapely.get_parts(joined) if isinstance(g, Polygon)])
+
+
+_Look = Callable[[FloatArray], FloatArray]
+
+
+def _look_of(panel: Panel, registration: Registration, viewpoint: CameraPose | None) -> _Look | None:
+    """Map points of the car frame to (x w, y w, w): straightened pixels, and the depth in mm as w."""
+    if viewpoint is None:
+        return None
+    optics = viewpoint.lens_matrix(registration.lens.centre_px)
+    if registration.camera is not None:
+        return lambda car_mm: np.asarray(viewpoint.inside(car_mm) @ optics.T)
+    place = panel.place
+    plane = np.linalg.inv(registration.matrix)
+    middle = np.array([*registration.datum_mm.mean(axis=0), 1.0])
+    plane = plane * (viewpoint.inside(np.asarray(place.to_car(middle[:2])))[0, 2] / float(plane[2] @ middle))
+    off = optics @ viewpoint.rotation @ place.normal
+    to_px = np.column_stack([plane[:, :2], off])
+    axes = np.stack([place.u_axis, place.v_axis, place.normal])
+    return lambda car_mm: np.asarray((car_mm - place.origin_mm) @ axes.T @ to_px.T + plane[:, 2])
 
 
 def _kept(ring: FloatArray, height: FloatArray) -> FloatArray:

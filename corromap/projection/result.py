@@ -123,7 +123,8 @@ class SeenArea:
         In panel millimetres: in the frame, short of the horizon, not coarser
         than the settings allow, not behind another panel.
     hidden : shapely.MultiPolygon
-        The part of `area` under the photo's own hidden marks.
+        The part of `area` under the photo's own hidden marks, or, where other
+        photos drew the same cover, what they agree on (`projection.covers`).
     """
 
     photo: PhotoId

@@ -21,7 +21,7 @@ REMEMBERED = 1024
 """Panels in photos whose answer is kept: drawing a mark changes nothing it depends on."""
 
 COARSE_CELLS = 24
-FINE_CELLS = 8
+FINE_CELLS = 16
 """Cells along the longer side, and parts each doubtful cell is cut into."""
 
 
@@ -47,9 +47,9 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
     Notes
     -----
     The cuts by frame, horizon and panels are exact. Where the detail limit
-    runs through the photo it is followed by cells of 1/192 of the longer side
-    and only cells fine enough at all four corners are kept, so the area is
-    never more than was seen but by the bend of the limit inside one cell.
+    runs through the photo it is followed by cells of 1/384 of the longer side;
+    those fine enough in their middle are kept, so that what is kept too much
+    and too little on the way cancels.
     """
     fine = _fine_enough(view, coarsest_mm_per_px)
     area = polygons_of(view.to_mm(fine))
@@ -68,19 +68,19 @@ def _fine_enough(view: PanelView, limit: float) -> MultiPolygon:
     size = max(x1 - x0, y1 - y0) / COARSE_CELLS
     xs = np.linspace(x0, x1, int(np.ceil((x1 - x0) / size)) + 1)
     ys = np.linspace(y0, y1, int(np.ceil((y1 - y0) / size)) + 1)
-    good = _corners_good(view, xs, ys, limit)
+    good = _good_at(view, xs, ys, limit)
     count = np.sum([good[i : i + len(ys) - 1, j : j + len(xs) - 1] for i in (0, 1) for j in (0, 1)], axis=0)
     if (count == 4).all():
         return visible
     if (count == 0).all():
         return MultiPolygon()
-    mixed = (count > 0) & (count < 4)
-    cells = [_boxes(xs, ys, count == 4)]
+    mixed = _and_around((count > 0) & (count < 4))  # the limit is bent: it may reach into the next cell
+    cells = [_boxes(xs, ys, (count == 4) & ~mixed)]
     cells += [_refined(view, xs[j : j + 2], ys[i : i + 2], limit) for i, j in np.argwhere(mixed)]
     return polygons_of(shapely.intersection(shapely.union_all(np.concatenate(cells)), visible))
 
 
-def _corners_good(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.bool_]:
+def _good_at(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.bool_]:
     grid = np.stack(np.meshgrid(xs, ys), axis=-1)
     registration = view.registration
     third = registration.matrix[2]
@@ -91,8 +91,15 @@ def _corners_good(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float)
 
 def _refined(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.object_]:
     fine_x, fine_y = (np.linspace(side[0], side[1], FINE_CELLS + 1) for side in (xs, ys))
-    good = _corners_good(view, fine_x, fine_y, limit)
-    return _boxes(fine_x, fine_y, good[1:, 1:] & good[1:, :-1] & good[:-1, 1:] & good[:-1, :-1])
+    good = _good_at(view, (fine_x[1:] + fine_x[:-1]) / 2, (fine_y[1:] + fine_y[:-1]) / 2, limit)
+    return _boxes(fine_x, fine_y, good)
+
+
+def _and_around(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    padded = np.pad(cells, 1)
+    rows, columns = cells.shape
+    shifted = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
+    return np.asarray(np.any(shifted, axis=0), dtype=bool)
 
 
 def _boxes(xs: FloatArray, ys: FloatArray, keep: NDArray[np.bool_]) -> NDArray[np.object_]:

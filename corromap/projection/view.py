@@ -20,6 +20,7 @@ from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 from corromap.frames import FloatArray, PanelId
 from corromap.projection.occlusion import standing_in_front
 from corromap.registration.result import Lens, Registration
+from corromap.registration.viewpoint import viewpoint_of
 from corromap.survey import Photo
 from corromap.template import BodyTemplate, Panel
 
@@ -253,10 +254,10 @@ def _remembered(
     }
     for panel_id, view in views.items():
         in_front = [other.shown_px for other in views.values() if panel_id in other.panel.covers]
-        if view.registration.camera is not None:
-            covering = {other for other, v in views.items() if panel_id in v.panel.covers}
-            in_front.append(standing_in_front(view.panel, view.shown_px, view.registration, template, but=covering))
-        if in_front:
+        covering = {other for other, v in views.items() if panel_id in v.panel.covers}
+        eye = viewpoint_of(photo, view.panel, view.registration)
+        in_front.append(standing_in_front(view.panel, view.shown_px, view.registration, eye, template, but=covering))
+        if any(not image.is_empty for image in in_front):
             visible = polygons_of(shapely.difference(view.shown_px, shapely.union_all(in_front)))
             views[panel_id] = replace(view, visible_px=visible)
     return views

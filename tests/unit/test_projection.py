@@ -163,8 +163,10 @@ def test_seen_area_stops_where_a_pixel_spans_too_much(limit: float) -> None:
     on_photo = ((px > -0.5) & (px < (WIDTH - 0.5, HEIGHT - 0.5))).all(axis=1)
     fine = on_photo & (registration.detail(px) <= limit)
     held = shapely.contains_xy(seen.area, at)
-    assert not (held & ~fine).any()
-    assert (fine & ~held).mean() < 0.01
+    # followed by cells: wrong on both sides of the limit by less than half a cell, and no more on one than on the other
+    assert np.mean(held != fine) < 0.003
+    assert abs(held.mean() - fine.mean()) < 0.001
+    assert registration.detail(px)[held].max() < 1.02 * limit
 
 
 def test_hidden_marks_hide_only_on_their_own_photo_and_panel() -> None:

@@ -1,0 +1,92 @@
+"""Where a photo was taken from that is placed on one panel alone.
+
+Points of one plane fix a camera when its focal length is known from elsewhere:
+six numbers instead of the eight of the panel's own fit. It is not good enough
+to place other panels (decision 0022), but it says from where the panel was
+looked at, and so what stood in the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from corromap.frames import FloatArray
+from corromap.registration.camera import CameraFit, CameraPose, CameraProblem, rotation_of
+from corromap.registration.camera_fit import refined
+from corromap.registration.prior import shared_sigma
+from corromap.registration.result import Registration
+from corromap.survey import Photo
+from corromap.template import Panel
+
+__all__ = ["viewpoint_of"]
+
+HELD = 1e-5
+"""Standard uncertainty left to ``k1`` and the centre: the lens has been solved."""
+
+
+def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> CameraPose | None:
+    """Find where a photo was taken from.
+
+    Parameters
+    ----------
+    photo : Photo
+        For how well its focal length is known.
+    panel : Panel
+        A panel it is placed on.
+    registration : Registration
+        Its place there.
+
+    Returns
+    -------
+    CameraPose or None
+        The solved camera if there is one; else that which fits the panel's
+        sightings best of the two tilts that a plane seen from afar allows.
+        None when neither has every point before the camera.
+    """
+    if registration.camera is not None:
+        return registration.camera
+    count = len(registration.datum_ids)
+    car = np.asarray(panel.place.to_car(registration.datum_mm))
+    problem = CameraProblem(registration.lens, registration.sighted_px, car, np.ones(count))
+    prior = np.array([HELD, HELD, HELD, shared_sigma(photo)[3]])
+    fits = [
+        refined(start, registration.lens, registration.sigma_px, prior)
+        for start in _starts(problem, panel, registration)
+        if start.is_in_front
+    ]
+    if not fits:
+        return None
+    focal_sigma_px = registration.sigma_px / prior[3]
+    return min(fits, key=lambda fit: fit.square_sum_px2 + (focal_sigma_px * fit.log_focal) ** 2).pose
+
+
+def _starts(problem: CameraProblem, panel: Panel, registration: Registration) -> Iterator[CameraFit]:
+    """Take the nearest rotation to the panel's own fit, and the one with the opposite tilt about the line of sight."""
+    lens, place = registration.lens, panel.place
+    optics = np.array([[lens.focal_px, 0, lens.centre_px[0]], [0, lens.focal_px, lens.centre_px[1]], [0, 0, 1.0]])
+    plane = np.linalg.solve(optics, np.linalg.inv(registration.matrix))
+    plane = plane / np.sqrt(np.linalg.norm(plane[:, 0]) * np.linalg.norm(plane[:, 1]))
+    off = np.cross(plane[:, 0], plane[:, 1])
+    left, _, right = np.linalg.svd(np.column_stack([plane[:, :2], off / np.linalg.norm(off)]))
+    near = left @ right
+    middle = registration.datum_mm.mean(axis=0)
+    at = plane[:, :2] @ middle + plane[:, 2]
+    axes = np.stack([place.u_axis, place.v_axis, place.normal])
+    origin = np.asarray(place.to_car(middle))[0]
+    for turned in (near, _opposite(near, at / np.linalg.norm(at))):
+        rotation = turned @ axes
+        yield problem.at(CameraPose(rotation, at - rotation @ origin, lens.focal_px))
+
+
+def _opposite(rotation: FloatArray, sight: FloatArray) -> FloatArray:
+    normal = rotation[:, 2]
+    mirrored = 2.0 * float(normal @ sight) * sight - normal
+    # both point to the same side of the sight, so the turn is less than half a circle
+    cross = np.cross(normal, mirrored)
+    size = float(np.linalg.norm(cross))
+    if size < 1e-9:
+        return rotation
+    angle = float(np.arctan2(size, normal @ mirrored))
+    return np.asarray(rotation_of(cross / size * angle) @ rotation)

@@ -1,0 +1,72 @@
+"""From where a photo looks that is placed on one panel alone, against cameras by OpenCV's own projection."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from corromap.frames import PanelId
+from corromap.projection.view import panel_views
+from corromap.registration import Registration, place_photos
+from corromap.registration.viewpoint import viewpoint_of
+from tests.unit.test_occlusion import is_blocked
+from tests.whole_car_scene import BODY, Shot, in_frame, photo, survey
+
+FLOOR = PanelId("floor-left")
+SQUARE_ON = Shot(eye_mm=(150.0, 350.0, -900.0), at_mm=(150.0, 351.0, 0.0))
+TILTED = Shot(eye_mm=(-150.0, 250.0, -800.0), at_mm=(200.0, 380.0, 0.0))
+FLAT = Shot(eye_mm=(-700.0, 300.0, -420.0), at_mm=(200.0, 350.0, 0.0))
+
+
+def placed(shot: Shot, noise_px: float = 0.0, seed: int = 0) -> Registration:
+    """On the floor alone: its points lie in one plane."""
+    clicks = in_frame(shot, (FLOOR,))
+    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR}
+    found = place_photos(survey(own, noise_px=noise_px, seed=seed), BODY)[photo().id, FLOOR]
+    assert isinstance(found, Registration)
+    assert found.camera is None
+    return found
+
+
+@pytest.mark.parametrize("shot", [SQUARE_ON, TILTED, FLAT])
+def test_exact_clicks_give_the_eye(shot: Shot) -> None:
+    """The lens is only half known here: k1 is -0.06, and the focal length free by its prior."""
+    found = viewpoint_of(photo(), BODY.panel(FLOOR), placed(shot))
+    assert found is not None
+    normal = BODY.panel(FLOOR).place.normal
+    off = np.degrees(np.arccos(np.clip(found.rotation @ normal @ (shot.rotation @ normal), -1, 1)))
+    assert off < 1.5
+    assert np.linalg.norm(found.eye_mm - shot.eye_mm) < 40
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_erring_clicks_give_the_tilt_to_some_degrees(seed: int) -> None:
+    found = viewpoint_of(photo(), BODY.panel(FLOOR), placed(TILTED, 2.0, seed))
+    assert found is not None
+    normal = BODY.panel(FLOOR).place.normal
+    assert found.rotation @ normal @ (TILTED.rotation @ normal) > np.cos(np.radians(4.0))
+
+
+def test_a_solved_camera_is_taken_as_it_is() -> None:
+    every = place_photos(survey(in_frame(TILTED)), BODY)
+    by_camera = next(r for r in every.values() if isinstance(r, Registration) and r.camera is not None)
+    assert viewpoint_of(photo(), BODY.panel(by_camera.panel), by_camera) is by_camera.camera
+
+
+@pytest.mark.parametrize("shot", [TILTED, FLAT])
+def test_what_stands_before_a_panel_that_is_placed_alone(shot: Shot) -> None:
+    """Rays to places on the floor, cast one by one: crossmembers and tunnel stand in the way, sighted or not."""
+    floor = BODY.panel(FLOOR)
+    view = panel_views(photo(), {FLOOR: placed(shot)}, BODY)[FLOOR]
+    assert view.visible_px.area < 0.97 * view.shown_px.area
+    low, high = np.array(floor.outline.polygon.bounds).reshape(2, 2)
+    uv = np.random.default_rng(2).uniform(low, high, (200, 2))
+    straight = view.registration.lens.undistort(view.registration.to_px(uv))
+    tried = shapely.contains_xy(view.shown_px, *straight.T)
+    tried &= shapely.distance(view.visible_px.boundary, shapely.points(straight)) > 12.0
+    assert tried.sum() > 50
+    eye, towards = np.array(shot.eye_mm), floor.place.normal * floor.facing
+    blocked = [is_blocked(floor.place.to_car(at)[0], eye, towards, FLOOR) for at in uv[tried]]
+    assert any(blocked)
+    assert np.array_equal(~np.array(blocked), shapely.contains_xy(view.visible_px, *straight[tried].T))
