@@ -300,3 +300,21 @@ def test_error_sizes_are_changed_and_widen_the_intervals(placed: SurveyFile) -> 
     next(field for field in at.number_input if field.key == "size_outline_sigma_px").set_value(6.0).run()
     assert placed.load().survey.settings.outline_sigma_px == 6.0
     assert width() > 1.5 * before
+
+
+def test_a_blurred_place_is_told_apart_from_marks_and_can_be_taken_away(placed: SurveyFile) -> None:
+    ring = PhotoOutline([[500, 100], [600, 100], [600, 160], [500, 160]])
+    placed.put_mark(Mark(MarkId("plate"), PhotoId("photo-1"), MarkKind.BLUR, ring))
+    at = _open(placed, "mark", photo="photo-1")
+    assert not at.exception
+    assert "1 place made unrecognisable in everything handed out" in _html(at)
+    assert any("2 marks on this photo" in heading.value for heading in at.subheader)
+    _button(at, "gone_plate").click().run()
+    assert [mark.id for mark in placed.load().survey.marks] == ["patch-1", "rust-1"]
+
+
+@pytest.mark.parametrize("page", ["outcome", "report"])
+def test_other_pages_show_a_survey_with_blurred_places(placed: SurveyFile, page: str) -> None:
+    ring = PhotoOutline([[500, 100], [600, 100], [600, 160], [500, 160]])
+    placed.put_mark(Mark(MarkId("plate"), PhotoId("photo-1"), MarkKind.BLUR, ring))
+    assert not _open(placed, page).exception

@@ -9,13 +9,13 @@ from corromap.registration import Registration
 from corromap.report.findings import MarkRow, mark_numbers, mark_rows, patch_rows
 from corromap.report.palette import look_of
 from corromap.report.tables import group_rows
-from corromap.survey import Mark, Photo
+from corromap.survey import Mark, MarkKind, Photo
 from corromap.ui import state
 from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
 from corromap.ui.canvas_use import apply_events, photo_view, position_of
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, swatch, table
 from corromap.ui.pages.settle import show_disagreements
-from corromap.ui.steps import Page, placed_photos
+from corromap.ui.steps import Page, counted, placed_photos
 from corromap.ui.widgets import next_button, photo_strip
 
 __all__ = ["show_page"]
@@ -43,7 +43,8 @@ def show_page(held: state.OpenSurvey) -> None:
         lead(
             "Outline rust, filler and patches. Outline as hidden whatever keeps metal out of sight: underseal, dirt, "
             "trim; a lift's arm, an axle stand, pipes, a tank or a hand in front of it. What is not outlined as hidden "
-            "counts as seen. The map follows."
+            "counts as seen. Outline faces and number plates as blur: nobody can make them out in what is handed out. "
+            "The map follows."
         )
     with right:
         beside = _beside(held, photo)
@@ -98,22 +99,26 @@ def _panels(held: state.OpenSurvey, photo: PhotoId) -> set[PanelId]:
 
 
 def _marks(held: state.OpenSurvey, photo: Photo) -> None:
-    marks = [mark for mark in held.survey.marks if mark.photo == photo.id]
+    marks = [mark for mark in held.survey.measured_marks if mark.photo == photo.id]
+    blurred = [m.id for m in held.survey.marks if m.photo == photo.id and m.kind is MarkKind.BLUR]
     st.subheader(f"{len(marks)} marks on this photo" if len(marks) != 1 else "1 mark on this photo")
-    if not marks:
+    if blurred:
+        lead(f"{counted(len(blurred), 'place')} made unrecognisable in everything handed out; the original is kept.")
+    if not marks and not blurred:
         lead("None yet. Choose a kind and click round its edge; a double click or Enter closes the outline.")
         return
     rows = {row.number: row for row in mark_rows(held.evaluation)}
     numbers = mark_numbers(held.evaluation)
     chosen = [(mark, rows[numbers[mark.id]]) for mark in marks]
-    show(
-        table(
-            ["Mark", "area", "where", "remark"],
-            [_cells(mark, row) for mark, row in chosen],
-            numeric=frozenset({1}),
-            caption="Area of each mark by itself; the zone table counts a place once, however many marks cover it.",
+    if chosen:
+        show(
+            table(
+                ["Mark", "area", "where", "remark"],
+                [_cells(mark, row) for mark, row in chosen],
+                numeric=frozenset({1}),
+                caption="Area of each mark by itself; the zone table counts a place once, however many marks cover it.",
+            )
         )
-    )
     with st.popover("Remove a mark", icon=":material/delete:"):
         for mark, row in chosen:
             st.button(
@@ -122,6 +127,8 @@ def _marks(held: state.OpenSurvey, photo: Photo) -> None:
                 on_click=_remove,
                 args=(held, mark.id, photo.name),
             )
+        for number, gone in enumerate(blurred, start=1):
+            st.button(f"Blur {number}", key=f"gone_{gone}", on_click=_remove, args=(held, gone, photo.name))
 
 
 def _cells(mark: Mark, row: MarkRow) -> list[Cell | str]:
