@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import io
 import json
+import re
 import sqlite3
 import warnings
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -24,6 +27,11 @@ from corromap.exports.annotations import annotation_page, write_annotations
 from corromap.exports.geopackage import write_geopackage
 from corromap.exports.marked_photos import write_marked_photos
 from corromap.exports.tables import tables_of, write_csv_folder, write_xlsx
+from corromap.frames import MarkId, PhotoId, PhotoOutline
+from corromap.io.photos import encode_jpeg
+from corromap.report.findings import mark_rows
+from corromap.report.html import report_html
+from corromap.survey import Mark, MarkKind
 from tests import report_scene
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -209,3 +217,35 @@ def test_a_folder_in_the_way_leaves_everything_as_it_was(found: Evaluation, tmp_
         write(found, target)
     assert [p.name for p in tmp_path.iterdir()] == [target.name]
     assert (target / "kept").is_dir()
+
+
+# Blur marks
+
+
+def pictures_of(page: str) -> list[np.ndarray]:
+    found = []
+    for coded in re.findall(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)", page):
+        with Image.open(io.BytesIO(base64.b64decode(coded))) as image:
+            found.append(np.asarray(image.convert("L")).astype(int))
+    return found
+
+
+def test_a_blurred_place_is_gone_from_every_picture_of_the_report_and_from_its_numbers(found: Evaluation) -> None:
+    photo = found.survey.photos[0]
+    stripes = np.zeros((photo.height_px, photo.width_px, 3), dtype=np.uint8)
+    stripes[:, ::2] = 255  # what must not be seen fills the photo
+
+    def load(asked: PhotoId) -> bytes:
+        return encode_jpeg(stripes, quality=95) if asked == photo.id else report_scene.photo_bytes(asked)
+
+    frame = [[0, 0], [photo.width_px, 0], [photo.width_px, photo.height_px], [0, photo.height_px]]
+    blur = Mark(MarkId("all"), photo.id, MarkKind.BLUR, PhotoOutline(frame))
+    hidden = replace(found, survey=replace(found.survey, marks=(blur, *found.survey.marks)))
+    page = report_html(hidden, load, made_at="2026-01-02")
+    assert "Blurred when handed out" not in page
+    assert [row.number for row in mark_rows(hidden)] == [row.number for row in mark_rows(found)]
+    contrasts = [np.abs(np.diff(picture[20:-20, 20:-20], axis=1)).mean() for picture in pictures_of(page)]
+    shown = [np.abs(np.diff(picture[20:-20, 20:-20], axis=1)).mean()
+             for picture in pictures_of(report_html(found, load, made_at="2026-01-02"))]  # fmt: skip
+    assert max(shown) > 60
+    assert max(contrasts) < 10
