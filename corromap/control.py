@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, LengthId, PanelId, PhotoId, ScaleId, TieId, frozen_array
 
-__all__ = ["MeasuredLength", "PhotoTie", "ScaleSighting"]
+__all__ = ["BodyFit", "MeasuredLength", "PhotoTie", "ScaleSighting"]
 
 MOST_TIED_POINTS = 2000
 """Most points one tie keeps; a few hundred say as much."""
@@ -156,3 +156,32 @@ class ScaleSighting:
                 f"scale '{self.id}': expected points of different places and an error above 0, "
                 f"found {self.at_mm.tolist()!r:.80} and {self.sigma_mm} mm"
             )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BodyFit:
+    """How a template was stretched to lengths taken on the car.
+
+    Parameters
+    ----------
+    factors : array_like, shape (3,)
+        The car over the template as published, along x, y and z of the car frame.
+    covariance : array_like, shape (3, 3)
+        Of the factors.
+    used : tuple of LengthId
+        Lengths it stands on.
+    left_out : tuple of LengthId
+        Lengths that cannot be true of this body, or contradict the others.
+    messages : tuple of str
+        Sentences for the person.
+    """
+
+    factors: FloatArray
+    covariance: FloatArray
+    used: tuple[LengthId, ...]
+    left_out: tuple[LengthId, ...] = ()
+    messages: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "factors", frozen_array(self.factors, (3,), "body fit"))
+        object.__setattr__(self, "covariance", frozen_array(self.covariance, (3, 3), "body fit"))

@@ -25,6 +25,8 @@ from corromap.measures.doubt import reaching_down
 from corromap.measures.seen_well import with_well_seen
 from corromap.projection import PhotoProjection, Projection, join_projections, project_photo
 from corromap.registration import Registration, RegistrationFailure, place_photos
+from corromap.registration.body_size import fitted_template
+from corromap.registration.scale_check import ScaleCheck, check_scales
 from corromap.repair import Rates, RepairPlan, plan_repair
 from corromap.survey import Mark, Settings, Survey
 from corromap.template import BodyTemplate
@@ -51,7 +53,7 @@ class Evaluation:
     Parameters
     ----------
     survey, template, rules
-        What it was computed from.
+        What it was computed from; the template stretched to lengths taken on the car.
     registrations : mapping of (PhotoId, PanelId) to Registration or RegistrationFailure
         Where each photo sits on each panel, or why it does not.
     projection : Projection
@@ -67,6 +69,8 @@ class Evaluation:
         as sharp and well lit.
     evidence : tuple of ZoneEvidence
         How well each zone was shown, in the template's order.
+    scales : tuple of ScaleCheck
+        What scales in photos say of the template's size; they change no figure.
     """
 
     survey: Survey
@@ -79,6 +83,7 @@ class Evaluation:
     program_version: str = __version__
     quality: Mapping[PhotoId, QualityMap] = field(default_factory=dict)
     evidence: tuple[ZoneEvidence, ...] = ()
+    scales: tuple[ScaleCheck, ...] = ()
 
     @property
     def showing(self) -> Showing:
@@ -180,15 +185,20 @@ class StagedEvaluation:
     quality: Mapping[PhotoId, QualityMap] = field(default_factory=dict)
 
     @cached_property
+    def body(self) -> BodyTemplate:
+        """The template stretched to the lengths taken on the car; itself without any."""
+        return fitted_template(self.template, self.survey.lengths)
+
+    @cached_property
     def registrations(self) -> Registrations:
         """Where each photo sits on each panel, or why it does not."""
-        return place_photos(self.survey, self.template)
+        return place_photos(self.survey, self.body)
 
     @cached_property
     def projection(self) -> Projection:
         """Marks in panel millimetres, what was lost of them, what was seen."""
-        if self.kept.template is not self.template:
-            self.kept.template, self.kept.parts, self.kept.cells = self.template, {}, {}
+        if self.kept.template is not self.body:
+            self.kept.template, self.kept.parts, self.kept.cells = self.body, {}, {}
         marks: dict[PhotoId, list[Mark]] = {photo.id: [] for photo in self.survey.photos}
         for mark in self.survey.marks:
             marks[mark.photo].append(mark)
@@ -198,7 +208,7 @@ class StagedEvaluation:
             basis = (photo, _marks_basis(marks[photo.id]), _places_basis(places, self.survey.settings))
             part = self.kept.part(photo.id, basis)
             if part is None:
-                part = project_photo(photo, marks[photo.id], places, self.template, self.survey.settings)
+                part = project_photo(photo, marks[photo.id], places, self.body, self.survey.settings)
             parts[photo.id] = (basis, part)
         self.kept.parts = parts
         joined = join_projections(part for _, part in parts.values())
@@ -219,14 +229,14 @@ class StagedEvaluation:
             kept[photo.id] = (basis, cells)
             asked |= {(photo.id, panel): found for panel, found in cells.items()}
         self.kept.cells = kept
-        return zones_from_cells(self.template, seen, asked)
+        return zones_from_cells(self.body, seen, asked)
 
     def _cells(self, photo: PhotoId, quality: QualityMap | None) -> dict[PanelId, PhotoCells]:
         found, smallest = {}, smallest_seen(self.survey.settings)
         for seen in self.projection.seen:
             placed = self.registrations.get((photo, seen.panel))
             if seen.photo == photo and not seen.area.is_empty and isinstance(placed, Registration):
-                grid = cells_of(self.template.panel(seen.panel))
+                grid = cells_of(self.body.panel(seen.panel))
                 found[seen.panel] = photo_cells(grid, seen, placed, quality, smallest)
         return found
 
@@ -241,18 +251,19 @@ class StagedEvaluation:
         least = self._measured(doubted) if doubted is not None else None
         return Evaluation(
             survey=self.survey,
-            template=self.template,
+            template=self.body,
             rules=self.rules,
             registrations=self.registrations,
             projection=self.projection,
             measures=measures if least is None else reaching_down(measures, least),
-            assessment=assess(measures, self.template, self.rules, least=least),
+            assessment=assess(measures, self.body, self.rules, least=least),
             quality=self.quality,
             evidence=self.evidence,
+            scales=check_scales(self.survey, self.body, self.registrations),
         )
 
     def _measured(self, projection: Projection) -> Measures:
-        found = measure(projection, self.registrations, self.survey, self.template)
+        found = measure(projection, self.registrations, self.survey, self.body)
         return with_well_seen(found, {zone.zone: zone.well_of_seen for zone in self.evidence})
 
 
@@ -317,6 +328,6 @@ def what_if(evaluation: Evaluation) -> tuple[WhatIf, ...]:
         marks = tuple(m for m in evaluation.projection.marks if m.mark.id != mark)
         projection = replace(evaluation.projection, marks=marks)
         found = measure(projection, evaluation.registrations, evaluation.survey, evaluation.template)
-        return with_well_seen(found, {zone.zone: zone.well_of_seen for zone in evaluation.evidence})
+        return with_well_seen(found, {zone.zone: zone.well_of_seen for zone in evaluation.measures.zones})
 
     return what_would_change(evaluation.assessment, evaluation.measures, evaluation.template, without)

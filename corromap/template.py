@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
+from corromap.control import BodyFit
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, MountingId, PanelId, PanelOutline, ZoneId, frozen_array
 from corromap.sections import BoxSection
@@ -451,6 +452,9 @@ class BodyTemplate:
         The faces.
     sections : tuple of BoxSection
         Closed sections, cut across the car; none if the template states none.
+    fit : BodyFit or None
+        How it was stretched to lengths taken on the car; None for a template as
+        published (`corromap.registration.body_size`).
     """
 
     id: str
@@ -460,6 +464,7 @@ class BodyTemplate:
     scale_sigma: float
     panels: tuple[Panel, ...]
     sections: tuple[BoxSection, ...] = ()
+    fit: BodyFit | None = None
     _by_id: dict[PanelId, Panel] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:

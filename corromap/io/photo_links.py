@@ -19,6 +19,7 @@ from corromap.frames import PhotoId, TieId
 from corromap.io.photos import decode
 from corromap.io.survey_file import SurveyFile
 from corromap.io.survey_record import new_id
+from corromap.registration.body_size import fitted_template
 from corromap.registration.links import Chained, ChainProposal, chain_photos
 
 __all__ = ["accept_links", "find_links", "refuse_link"]
@@ -53,7 +54,8 @@ def find_links(file: SurveyFile, *, progress: Callable[[int, int], object] | Non
         picture = Image.fromarray(decode(file.photo_bytes(photo), names[photo])).convert("L")
         return np.asarray(picture, dtype=np.uint8)
 
-    return chain_photos(record.survey, record.template, grey, progress=progress, refused=_refused(file))
+    body = fitted_template(record.template, record.survey.lengths)
+    return chain_photos(record.survey, body, grey, progress=progress, refused=_refused(file))
 
 
 def accept_links(file: SurveyFile, proposals: Iterable[ChainProposal], *, author: str, at: datetime) -> int:

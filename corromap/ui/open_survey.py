@@ -10,6 +10,7 @@ from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto, examined_photos, quality_maps
 from corromap.io.survey_file import SurveyFile, SurveyRecord
 from corromap.projection import Projection
+from corromap.registration.body_size import fitted_template
 from corromap.survey import Survey
 from corromap.template import BodyTemplate
 
@@ -55,8 +56,8 @@ class OpenSurvey:
 
     @property
     def template(self) -> BodyTemplate:
-        """The survey's body template."""
-        return self.record.template
+        """The survey's body template, stretched to the lengths taken on the car."""
+        return fitted_template(self.record.template, self.survey.lengths)
 
     @property
     def registrations(self) -> Registrations:
