@@ -23,7 +23,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import check_template, load_template, read_document, template_notes
 from corromap.measures import Figure, ZoneMeasure
 from corromap.report.document import evaluation_document
-from corromap.report.html import write_report
+from corromap.report.writing import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
 

@@ -41,10 +41,11 @@ from corromap.frames import (
 )
 from corromap.measures import Figure, GroupMeasure, Measures, MountingDistance, ZoneMeasure
 from corromap.projection import MarkFate, MovingEdges, ProjectedMark, Projection, SeenArea
+from corromap.projection.edges import outline_label
 from corromap.registration import FailureReason, Lens, Registration, RegistrationFailure
 from corromap.report.photo_page import PhotoPage, photo_pages
 from corromap.report.pictures import Pictures
-from corromap.survey import Car, Mark, MarkKind, Note, PatchFixing, Photo, RustStage, Sighting, Survey
+from corromap.survey import MEASURED_KINDS, Car, Mark, MarkKind, Note, PatchFixing, Photo, RustStage, Sighting, Survey
 from corromap.template import (
     BodyTemplate,
     DatumPoint,
@@ -277,7 +278,11 @@ def _all_figures(whole: float) -> dict[str, object]:
     rust = _figure(20106, whole, ("mark-1", "mark-2"))
     patch = _figure(24800, whole, ("mark-3", "mark-4"), 1, 1)
     filler = _figure(5027, whole, ("mark-5",))
-    kinds = dict.fromkeys(MarkKind, NOTHING) | {MarkKind.RUST: rust, MarkKind.PATCH: patch, MarkKind.FILLER: filler}
+    kinds = dict.fromkeys(MEASURED_KINDS, NOTHING) | {
+        MarkKind.RUST: rust,
+        MarkKind.PATCH: patch,
+        MarkKind.FILLER: filler,
+    }
     stages = {
         RustStage.SURFACE: _figure(19852, whole, ("mark-1",)),
         RustStage.SCALED: NOTHING,
@@ -290,7 +295,7 @@ def _all_figures(whole: float) -> dict[str, object]:
 
 def _no_figures() -> dict[str, object]:
     return {
-        "kinds": dict.fromkeys(MarkKind, NOTHING),
+        "kinds": dict.fromkeys(MEASURED_KINDS, NOTHING),
         "stages": dict.fromkeys(RustStage, NOTHING),
         "resolved": dict.fromkeys((MarkKind.RUST, MarkKind.FILLER, MarkKind.PATCH), NOTHING),
         "affected": NOTHING,
@@ -323,12 +328,18 @@ def _group(body: BodyTemplate, text: Text) -> GroupMeasure:
 
 
 def _projection(drawn: Survey) -> Projection:
-    none = MovingEdges(np.zeros((0, 2)), np.zeros((0, 2)), {})
     left = PanelId("floor-left")
     by_id = drawn.mark_by_id
     marks = tuple(
         ProjectedMark(
-            by_id[MarkId(key)], left, _ring(*at), 0.25 if key == "mark-5" else 0.0, was_repaired=False, edges=none
+            by_id[MarkId(key)],
+            left,
+            _ring(*at),
+            0.25 if key == "mark-5" else 0.0,
+            was_repaired=False,
+            edges=MovingEdges(
+                np.zeros((0, 2)), np.zeros((0, 2)), {outline_label(by_id[MarkId(key)]): np.zeros((0, 1))}
+            ),
         )
         for key, _, _, _, at in MARKS
     )

@@ -13,7 +13,7 @@ from corromap.evaluation import Evaluation
 from corromap.evidence.disagreement import Crop, Disagreement, crop_of, find_disagreements
 from corromap.evidence.seen_well import Showing
 from corromap.frames import PhotoId
-from corromap.io.photos import RgbArray, decode, encode_jpeg
+from corromap.io.photos import RgbArray, encode_jpeg
 from corromap.report.findings import mark_numbers
 from corromap.report.language import tr
 from corromap.report.palette import look_of
@@ -61,7 +61,7 @@ class DisagreementRow:
 
 
 def disagreement_rows(
-    evaluation: Evaluation, showing: Showing, photo_bytes: Callable[[PhotoId], bytes]
+    evaluation: Evaluation, showing: Showing, load: Callable[[PhotoId, int], RgbArray]
 ) -> tuple[tuple[DisagreementRow, ...], int]:
     """Lay out where photos disagree.
 
@@ -71,8 +71,8 @@ def disagreement_rows(
         Of a survey.
     showing : Showing
         What its photos show, judged or not.
-    photo_bytes : callable
-        The original bytes of a photo.
+    load : callable
+        A photo's pixels, each side divided by a power of two.
 
     Returns
     -------
@@ -86,18 +86,11 @@ def disagreement_rows(
     PhotoError
         If a photo's bytes cannot be decoded.
     """
-    names = {photo.id: photo.name for photo in evaluation.survey.photos}
     found = find_disagreements(showing)
-    held: dict[tuple[PhotoId, int], RgbArray] = {}
-
-    def load(photo: PhotoId, reduce: int) -> RgbArray:
-        if (photo, reduce) not in held:
-            held.clear()  # one at a time: the two photos of a place alternate, and memory is worth more
-            held[photo, reduce] = decode(photo_bytes(photo), names[photo], reduce=reduce)
-        return held[photo, reduce]
-
-    rows = [disagreement_row(evaluation, one, load) for one in found[:MOST_ROWS]]
-    return tuple(row for row in rows if row is not None), len(found)
+    # pair by pair, so that a photo is decoded once; then the largest first again
+    drawn = sorted(enumerate(found[:MOST_ROWS]), key=lambda entry: (entry[1].photo, entry[1].other))
+    rows = {index: disagreement_row(evaluation, one, load) for index, one in drawn}
+    return tuple(row for _, row in sorted(rows.items()) if row is not None), len(found)
 
 
 def disagreement_row(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -14,11 +13,12 @@ from markupsafe import Markup
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
-from corromap.report.language import tr
+from corromap.report.language import language_of, speaking, tr
 from corromap.report.model import report_view
 from corromap.report.svg import printable
+from corromap.report.view import Length
 
-__all__ = ["environment", "replace_page", "report_html", "write_report"]
+__all__ = ["environment", "replace_page", "report_html"]
 
 
 def _finalize(value: object) -> object:
@@ -48,7 +48,14 @@ def environment() -> Environment:
     return environment
 
 
-def report_html(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], *, made_at: str) -> str:
+def report_html(
+    evaluation: Evaluation,
+    photo_bytes: Callable[[PhotoId], bytes],
+    *,
+    made_at: str,
+    length: Length = Length.FULL,
+    language: str = "",
+) -> str:
     """Make the report page.
 
     Parameters
@@ -59,6 +66,10 @@ def report_html(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         The original bytes of a photo.
     made_at : str
         When the report is made, as printed; the clock is the caller's.
+    length : Length
+        How much of it.
+    language : str
+        ISO 639-1; empty for the survey's own.
 
     Returns
     -------
@@ -67,44 +78,14 @@ def report_html(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
 
     Raises
     ------
+    InvalidValueError
+        If there is no such language.
     PhotoError
         If a photo's bytes cannot be decoded.
     """
-    view = report_view(evaluation, photo_bytes, made_at=made_at)
-    return environment().get_template("report.html.j2").render(view=view)
-
-
-def write_report(
-    evaluation: Evaluation,
-    photo_bytes: Callable[[PhotoId], bytes],
-    path: Path | str,
-    *,
-    made_at: str | None = None,
-) -> None:
-    """Write the report page, all of it or nothing.
-
-    Parameters
-    ----------
-    evaluation : Evaluation
-        Of a survey.
-    photo_bytes : callable
-        The original bytes of a photo.
-    path : Path or str
-        The page; an older one is replaced only when the new one is complete.
-    made_at : str or None
-        As printed; None takes the present time, UTC.
-
-    Raises
-    ------
-    OutputError
-        If it could not be written; what stood there before is untouched.
-    PhotoError
-        If a photo's bytes cannot be decoded.
-    """
-    page = report_html(
-        evaluation, photo_bytes, made_at=made_at or datetime.now(UTC).isoformat(sep=" ", timespec="minutes")
-    )
-    replace_page(Path(path), page.encode("utf-8"))
+    with speaking(language_of(evaluation.survey.settings, language)):
+        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length)
+        return environment().get_template("report.html.j2").render(view=view)
 
 
 def replace_page(path: Path, data: bytes) -> None:

@@ -16,8 +16,9 @@ from markupsafe import Markup, escape
 
 from corromap.errors import InvalidValueError
 from corromap.messages import Message
+from corromap.settings import Settings
 
-__all__ = ["LANGUAGES", "Language", "current", "language_named", "number", "speaking", "tr", "trn"]
+__all__ = ["LANGUAGES", "Language", "current", "language_named", "language_of", "number", "speaking", "tr", "trn"]
 
 FOLDER = Path(__file__).parents[1] / "locale"
 DOMAIN = "corromap"
@@ -76,6 +77,31 @@ def language_named(code: str, unit: str = "mm") -> Language:
         known = ", ".join(f"{key} ({language.name})" for key, language in LANGUAGES.items())
         raise InvalidValueError(f"language {code!r:.20} is not known; choose one of {known}")
     return replace(LANGUAGES[code], unit=unit)
+
+
+def language_of(settings: Settings, code: str = "") -> Language:
+    """Find the language a survey's report is written in.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of the survey; a language of it that this version does not have is
+        written in English.
+    code : str
+        Another language asked for; empty for the survey's own.
+
+    Returns
+    -------
+    Language
+        With the survey's unit of length.
+
+    Raises
+    ------
+    InvalidValueError
+        If the one asked for is not there.
+    """
+    own = settings.language if settings.language in LANGUAGES else "en"
+    return language_named(code or own, settings.length_unit)
 
 
 def current() -> Language:

@@ -1,38 +1,33 @@
-"""Everything the report page prints, gathered once; the page itself only lays it out."""
+"""Everything the report prints, gathered once; page and PDF only lay it out."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
 from corromap.evaluation import Evaluation
+from corromap.evidence.seen_well import Showing
 from corromap.frames import PanelId, PhotoId
 from corromap.io.rules import default_rules
 from corromap.messages import to_say
 from corromap.report import figures
 from corromap.report.describe import map_description
-from corromap.report.digests import Digests, digests_of
+from corromap.report.digests import digests_of
 from corromap.report.disagreement_page import DisagreementRow, disagreement_rows
 from corromap.report.drawing import map_svg
-from corromap.report.evidence_page import AskView, ask_view, examine_all, judged_photos, requests_of, showing_of
-from corromap.report.findings import (
-    MarkRow,
-    MountingRow,
-    RuleRow,
-    mark_numbers,
-    mark_rows,
-    mounting_rows,
-    patch_rows,
-    rule_row,
-)
+from corromap.report.evidence_page import ask_view, examine_all, judged_photos, requests_of, showing_of
+from corromap.report.finding_cards import FindingCard, finding_cards
+from corromap.report.findings import RuleRow, mark_numbers, mark_rows, mounting_rows, patch_rows, rule_row
 from corromap.report.language import current, number, tr
 from corromap.report.photo_page import PhotoPage, photo_pages
-from corromap.report.tables import NOTHING_SEEN, GroupRow, ZoneRow, group_rows, zone_rows
-from corromap.report.texts import Texts, evidence_line, texts_of, unplaced_line
+from corromap.report.pictures import Pictures
+from corromap.report.tables import NOTHING_SEEN, ZoneRow, group_rows, zone_rows
+from corromap.report.texts import evidence_line, texts_of, unplaced_line
+from corromap.report.view import Fact, Length, Limit, Maps, Named, NoteRow, OutcomeView, ReportView, WholeView
+from corromap.report.whole_page import whole_view
 from corromap.survey import Car
 
-__all__ = ["Fact", "Limit", "Maps", "Named", "NoteRow", "OutcomeView", "ReportView", "report_view"]
+__all__ = ["report_view"]
 
 CAR_LABELS = {
     "label": to_say("Car"),
@@ -46,159 +41,13 @@ CAR_LABELS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """A label and a value.
-
-    Parameters
-    ----------
-    label, value : str
-        As printed.
-    """
-
-    label: str
-    value: str
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """One or several zones in a list.
-
-    Parameters
-    ----------
-    numbers, name : str
-        As printed; the name of the panel where all its zones are meant.
-    """
-
-    numbers: str
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class NoteRow:
-    """A note as printed.
-
-    Parameters
-    ----------
-    text, zone, author, at : str
-        As printed.
-    """
-
-    text: str
-    zone: str
-    author: str
-    at: str
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """A rule that was reached, with the places where it was.
-
-    Parameters
-    ----------
-    rule : RuleRow
-        Its title, limit, source.
-    places : tuple of RuleRow
-        Worst first.
-    """
-
-    rule: RuleRow
-    places: tuple[RuleRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class OutcomeView:
-    """The outcome as printed.
-
-    Parameters
-    ----------
-    word : str
-        The outcome's name.
-    style : str
-        Class of the block.
-    headline : str
-        One sentence.
-    reasons : tuple of RuleRow
-        Limits reached, most severe first; those about evidence are told by
-        the zones that were not shown.
-    limits : tuple of Limit
-        The same by rule.
-    uncertain : tuple of RuleRow
-        Limits inside the interval.
-    advice, always : tuple of str
-        What to do next; what always holds.
-    """
-
-    word: str
-    style: str
-    headline: str
-    reasons: tuple[RuleRow, ...]
-    limits: tuple[Limit, ...]
-    uncertain: tuple[RuleRow, ...]
-    advice: tuple[str, ...]
-    always: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Maps:
-    """The same map for three sizes; the page shows one of them.
-
-    Parameters
-    ----------
-    phone, wide, sheet : str
-        SVG: narrow screens, wide screens, paper.
-    alt : str
-        The map in words.
-    """
-
-    phone: str
-    wide: str
-    sheet: str
-    alt: str
-
-
-@dataclass(frozen=True, slots=True)
-class ReportView:
-    """Everything on the page, in its order."""
-
-    title: str
-    language: str
-    made_at: str
-    texts: Texts
-    evidence_line: str
-    unplaced_line: str
-    car: tuple[Fact, ...]
-    outcome: OutcomeView
-    whole: GroupRow
-    scarce: tuple[ZoneRow, ...]
-    never: tuple[Named, ...]
-    never_count: int
-    never_others: tuple[Named, ...]
-    never_others_count: int
-    unplaced: tuple[MarkRow, ...]
-    ask: AskView
-    disagreements: tuple[DisagreementRow, ...]
-    disagreement_count: int
-    judged: Mapping[int, tuple[str, ...]]
-    maps: Maps
-    found: tuple[ZoneRow, ...]
-    quiet: tuple[ZoneRow, ...]
-    groups: tuple[GroupRow, ...]
-    patches: tuple[RuleRow, ...]
-    patched: tuple[ZoneRow, ...]
-    mountings: tuple[MountingRow, ...]
-    photos: tuple[PhotoPage, ...]
-    marks: tuple[MarkRow, ...]
-    notes: tuple[NoteRow, ...]
-    settings: tuple[Fact, ...]
-    template: tuple[Fact, ...]
-    rules: tuple[Fact, ...]
-    departures: tuple[str, ...]
-    digests: Digests
-    cautions: tuple[Caution, ...]
-
-
-def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], *, made_at: str) -> ReportView:
+def report_view(
+    evaluation: Evaluation,
+    photo_bytes: Callable[[PhotoId], bytes],
+    *,
+    made_at: str,
+    length: Length = Length.FULL,
+) -> ReportView:
     """Gather what the report prints.
 
     Parameters
@@ -209,11 +58,13 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         The original bytes of a photo.
     made_at : str
         When the report was made, as printed.
+    length : Length
+        How much of it; pictures that it does not print are not made.
 
     Returns
     -------
     ReportView
-        Text, numbers and drawings.
+        Text, numbers and drawings, in the language in use.
 
     Raises
     ------
@@ -223,7 +74,8 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
     examined = examine_all(evaluation, photo_bytes)
     showing = showing_of(evaluation, examined)
-    disagreements, disagreement_count = disagreement_rows(evaluation, showing, photo_bytes)
+    pictures = _Pictured(evaluation, photo_bytes, showing, length)
+    disagreements, disagreement_count = pictures.disagreements
     told = judged_photos(evaluation, examined)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
@@ -233,6 +85,7 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
     unplaced = tuple(row for row in marks if not row.is_whole)
     ask = ask_view(requests_of(evaluation, examined), evaluation.template)
     return ReportView(
+        length=length,
         title=evaluation.survey.car.label or tr("Car without a name"),
         language=current().code,
         made_at=made_at,
@@ -264,7 +117,10 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         patches=patch_rows(evaluation),
         patched=tuple(row for row in zones if row.found.patch.is_marked),
         mountings=mounting_rows(evaluation),
-        photos=photo_pages(evaluation, photo_bytes),
+        whole_picture=pictures.whole,
+        findings=pictures.findings[0],
+        finding_count=pictures.findings[1],
+        photos=pictures.photos,
         marks=marks,
         notes=_notes(evaluation),
         settings=_settings(evaluation),
@@ -274,6 +130,27 @@ def report_view(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes],
         digests=digests_of(evaluation),
         cautions=tuple(Caution(c.id, tr(c.title), tr(c.text), tr(c.source)) for c in CAUTIONS),
     )
+
+
+class _Pictured:
+    """The parts that need pixels, as far as a length prints them."""
+
+    def __init__(
+        self, evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], showing: Showing, length: Length
+    ) -> None:
+        pictures = Pictures(evaluation.survey, photo_bytes)
+        order = [photo.id for photo in sorted(evaluation.survey.photos, key=lambda photo: photo.order)]
+        self.whole: WholeView | None = None
+        self.findings: tuple[tuple[FindingCard, ...], int] = ((), 0)
+        self.disagreements: tuple[tuple[DisagreementRow, ...], int] = ((), 0)
+        self.photos: tuple[PhotoPage, ...] = ()
+        if length is Length.ONE_PAGE:
+            return
+        self.findings = finding_cards(evaluation, pictures, order)
+        if length is Length.FULL:
+            self.photos = photo_pages(evaluation, pictures)
+            self.disagreements = disagreement_rows(evaluation, showing, pictures.at)
+            self.whole = whole_view(evaluation, pictures, showing)
 
 
 def _named(evaluation: Evaluation, rows: Sequence[ZoneRow]) -> tuple[Named, ...]:

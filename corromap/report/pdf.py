@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 
-from corromap.report.language import tr
-from corromap.report.model import ReportView
+from corromap.errors import InvalidValueError
+from corromap.evaluation import Evaluation
+from corromap.frames import PhotoId
+from corromap.report.language import language_of, speaking, tr
+from corromap.report.model import report_view
 from corromap.report.typeset import FAMILIES, FOLDER, PAPERS, pdf_bytes
+from corromap.report.view import Length, ReportView
 
-__all__ = ["DRAWINGS", "pdf_of", "words_of"]
+__all__ = ["DRAWINGS", "pdf_of", "report_pdf", "words_of"]
 
 DRAWINGS = frozenset({"svg", "other_svg", "locator", "phone", "wide", "sheet"})
 """Fields that hold a drawing; they go to the typesetter as files."""
@@ -37,15 +41,71 @@ def words_of(source: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found.replace('\\"', '"') for found in _WORD.findall(text)))
 
 
-def pdf_of(view: ReportView, *, length: str, paper: str, made_at: datetime | None = None) -> bytes:
+def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by keyword
+    evaluation: Evaluation,
+    photo_bytes: Callable[[PhotoId], bytes],
+    *,
+    made_at: str,
+    length: Length = Length.FULL,
+    paper: str = "",
+    language: str = "",
+) -> bytes:
+    """Make the report as a tagged PDF.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    photo_bytes : callable
+        The original bytes of a photo.
+    made_at : str
+        When the report is made, as printed; written into the file too if it
+        is an ISO 8601 time. Equal input gives equal bytes then.
+    length : Length
+        How much of it.
+    paper : str
+        ``A4`` or ``Letter``; empty for the survey's own.
+    language : str
+        ISO 639-1; empty for the survey's own.
+
+    Returns
+    -------
+    bytes
+        The PDF.
+
+    Raises
+    ------
+    InvalidValueError
+        If there is no such language or paper.
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    OutputError
+        If it cannot be set.
+    """
+    settings = evaluation.survey.settings
+    chosen = paper or settings.paper
+    if chosen not in PAPERS:
+        raise InvalidValueError(f"paper {chosen!r:.20} is not known; choose {' or '.join(PAPERS)}")
+    with speaking(language_of(settings, language)):
+        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length)
+        return pdf_of(view, paper=chosen, made_at=_moment(made_at))
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+
+
+def pdf_of(view: ReportView, *, paper: str, made_at: datetime | None = None) -> bytes:
     """Set the report as a PDF.
 
     Parameters
     ----------
     view : ReportView
         What it prints, gathered in the language in use.
-    length : str
-        ``full``, ``one-page`` or ``welder``.
     paper : str
         As in `corromap.report.typeset.PAPERS`.
     made_at : datetime or None
@@ -67,7 +127,7 @@ def pdf_of(view: ReportView, *, length: str, paper: str, made_at: datetime | Non
         {
             "view": _with_files(asdict(view), files),
             "words": {text: tr(text) for source in ("common.typ", "report.typ") for text in words_of(source)},
-            "length": length,
+            "length": view.length.value,
             "paper": PAPERS[paper],
             "language": view.language,
             "fonts": list(FAMILIES),

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from corromap.evaluation import Evaluation
 from corromap.frames import FloatArray, MarkId, PhotoId
-from corromap.io.photos import thumbnail
 from corromap.registration import FailureReason, Registration
 from corromap.report import figures
 from corromap.report.findings import mark_numbers
 from corromap.report.language import number as written
 from corromap.report.language import tr
 from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
+from corromap.report.pictures import Pictures, shrunk
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.survey import Mark, MarkKind, Photo, Sighting
 
@@ -24,9 +25,10 @@ __all__ = ["PhotoPage", "Placement", "SightingGroup", "photo_pages", "photo_svg"
 
 SHEET_PX = 1000.0
 """Longest side of the drawing; lines and letters are sized for it."""
-EMBEDDED_PX = 1400
-EMBEDDED_QUALITY = 74
-"""Longest side and quality of the embedded JPEG: about 0.3 MB of page a photo."""
+EMBEDDED_PX, SMALLEST_PX, FULL_SIZE_COUNT = 1400, 800, 20
+EMBEDDED_QUALITY = 72
+"""Longest side and quality of the embedded JPEG. With more than 20 photos each gets smaller, so that the page can
+still be mailed: all together they keep the pixels of 20."""
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -105,15 +107,15 @@ class PhotoPage:
     marks: tuple[int, ...]
 
 
-def photo_pages(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes]) -> tuple[PhotoPage, ...]:
+def photo_pages(evaluation: Evaluation, pictures: Pictures) -> tuple[PhotoPage, ...]:
     """Make the pages of all photos.
 
     Parameters
     ----------
     evaluation : Evaluation
         Of the survey.
-    photo_bytes : callable
-        The original bytes of a photo.
+    pictures : Pictures
+        Its photos.
 
     Returns
     -------
@@ -127,12 +129,15 @@ def photo_pages(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes])
     """
     numbers = mark_numbers(evaluation)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
+    shrink = min(1.0, math.sqrt(FULL_SIZE_COUNT / max(1, len(ordered))))
+    longest = max(SMALLEST_PX, round(EMBEDDED_PX * shrink))
     return tuple(
-        _page(evaluation, photo, index, photo_bytes(photo.id), numbers) for index, photo in enumerate(ordered, start=1)
+        _page(evaluation, photo, index, shrunk(pictures.reduced(photo.id)[0], longest, EMBEDDED_QUALITY), numbers)
+        for index, photo in enumerate(ordered, start=1)
     )
 
 
-def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers: Mapping[MarkId, int]) -> PhotoPage:
+def _page(evaluation: Evaluation, photo: Photo, index: int, jpeg: bytes, numbers: Mapping[MarkId, int]) -> PhotoPage:
     survey = evaluation.survey
     marks = [mark for mark in survey.measured_marks if mark.photo == photo.id]
     sightings = [sighting for sighting in survey.sightings if sighting.photo == photo.id]
@@ -144,7 +149,7 @@ def _page(evaluation: Evaluation, photo: Photo, index: int, data: bytes, numbers
         taken_at=photo.taken_at or "",
         size=f"{photo.width_px} × {photo.height_px} px",
         sha256=photo.sha256,
-        svg=photo_svg(photo, data, marks, sightings, numbers, prefix=f"p{index}"),
+        svg=photo_svg(photo, jpeg, marks, sightings, numbers, prefix=f"p{index}"),
         alt=_words(photo, marks),
         placements=placements,
         glimpsed=glimpsed,
@@ -217,7 +222,7 @@ def _fit_summary(fit: Registration) -> str:
 
 def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
     photo: Photo,
-    data: bytes,
+    jpeg: bytes,
     marks: Sequence[Mark],
     sightings: Sequence[Sighting],
     numbers: Mapping[MarkId, int],
@@ -230,8 +235,8 @@ def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
     ----------
     photo : Photo
         The photo.
-    data : bytes
-        Its original bytes.
+    jpeg : bytes
+        The whole of it, upright and reduced.
     marks : sequence of Mark
         Of this photo.
     sightings : sequence of Sighting
@@ -245,13 +250,7 @@ def photo_svg(  # noqa: PLR0913  a drawing is made of that many things
     -------
     str
         One ``<svg>`` element with the photo embedded as a JPEG.
-
-    Raises
-    ------
-    PhotoError
-        If the bytes cannot be decoded.
     """
-    jpeg = thumbnail(data, photo.name, EMBEDDED_PX, quality=EMBEDDED_QUALITY)
     scale = SHEET_PX / max(photo.width_px, photo.height_px)
     width, height = photo.width_px * scale, photo.height_px * scale
     # Pixel centres are whole numbers: the photo's edge lies half a pixel before the first.

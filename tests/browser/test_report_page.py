@@ -154,7 +154,7 @@ def test_prints(open_page: Any, plain_file: Path, tmp_path: Path, paper: str) ->
         .stdout.decode()
         .split("\f")[:-1]
     )
-    assert 5 <= len(sheets) <= 12
+    assert 5 <= len(sheets) <= 14
     assert "Outcome: repair" in sheets[0].replace("OUTCOME: REPAIR", "Outcome: repair")
     assert "ISO 9606-1" in sheets[0]
     (map_sheet,) = [s for s in sheets if "SEEN FROM BELOW" in s]

@@ -17,7 +17,6 @@ from corromap.assessment import Caution, OutcomeKind
 from corromap.report import model
 from corromap.report.drawing import datum_sketch_svg, map_svg
 from corromap.report.html import report_html
-from corromap.report.photo_page import photo_pages
 from corromap.template import DatumShape
 from tests import report_scene
 
@@ -66,7 +65,7 @@ def test_map(turn: bool) -> None:
 
 
 def test_photo() -> None:
-    compare("photo.svg", photo_pages(report_scene.evaluation(), report_scene.photo_bytes)[0].svg)
+    compare("photo.svg", report_scene.photo_pages_of(report_scene.evaluation())[0].svg)
 
 
 def test_sketches() -> None:

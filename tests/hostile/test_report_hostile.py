@@ -14,8 +14,8 @@ from corromap.errors import PhotoError
 from corromap.frames import PhotoId
 from corromap.report.document import evaluation_document
 from corromap.report.drawing import map_svg
-from corromap.report.html import report_html, write_report
-from corromap.report.photo_page import photo_pages
+from corromap.report.html import report_html
+from corromap.report.writing import write_report
 from corromap.report.svg import printable
 from tests import report_scene
 from tests.report_page import Page, parse
@@ -103,8 +103,8 @@ def test_map_is_still_a_map(hostile: str, turn: bool) -> None:
 def test_photo_drawing_is_still_a_drawing(hostile: str) -> None:
     scene = report_scene.evaluation(mixing(hostile))
     for page, expected in zip(
-        photo_pages(scene, report_scene.photo_bytes),
-        photo_pages(report_scene.evaluation(), report_scene.photo_bytes),
+        report_scene.photo_pages_of(scene),
+        report_scene.photo_pages_of(report_scene.evaluation()),
         strict=True,
     ):
         got, want = ET.fromstring(page.svg), ET.fromstring(expected.svg)

@@ -15,7 +15,7 @@ from corromap.errors import InvalidValueError
 from corromap.frames import MarkId, ZoneId
 from corromap.report.body_drawing import body_drawing
 from corromap.report.drawing import datum_sketch_svg, map_svg
-from corromap.report.photo_page import letter_of, photo_pages
+from corromap.report.photo_page import letter_of
 from corromap.report.sheet import lay_out
 from corromap.template import DatumShape
 from tests import report_scene
@@ -231,7 +231,7 @@ def test_no_two_sketches_are_alike() -> None:
 
 
 def test_photo_outlines_lie_where_they_were_drawn() -> None:
-    pages = photo_pages(report_scene.evaluation(), report_scene.photo_bytes)
+    pages = report_scene.photo_pages_of(report_scene.evaluation())
     root = ET.fromstring(pages[0].svg)
     assert root.get("viewBox") == "0 0 1000 750"
     first = next(p for p in root.iter(f"{SVG}path") if p.get("fill") == "url(#p1-rust-surface)")
@@ -242,7 +242,7 @@ def test_photo_outlines_lie_where_they_were_drawn() -> None:
 
 
 def test_photo_pages_tell_how_each_was_placed() -> None:
-    first, second = photo_pages(report_scene.evaluation(), report_scene.photo_bytes)
+    first, second = report_scene.photo_pages_of(report_scene.evaluation())
     assert [p.is_placed for p in (*first.placements, *second.placements)] == [True, False]
     assert first.placements[0].warnings == ("The points lie close together: the far end is less certain.",)
     assert first.marks == (1, 2, 3, 4, 5, 6, 7)
@@ -259,7 +259,7 @@ def test_a_sighting_the_template_does_not_know_is_still_listed() -> None:
     scene = report_scene.evaluation()
     stray = report_scene.Sighting(report_scene.PhotoId("photo-1"), report_scene.DatumId("gone"), (10, 10))
     survey = replace(scene.survey, sightings=(*scene.survey.sightings, stray))
-    first, _ = photo_pages(replace(scene, survey=survey), report_scene.photo_bytes)
+    first, _ = report_scene.photo_pages_of(replace(scene, survey=survey))
     assert [group.panel for group in first.sightings] == ["Left floor", "Not on this template"]
     assert first.sightings[1].points == (("F", "gone"),)
 
@@ -269,11 +269,11 @@ def test_panels_glimpsed_beside_a_placed_one_are_listed_shortly() -> None:
     first, sill = report_scene.PhotoId("photo-1"), report_scene.PanelId("sill-left")
     few = report_scene.RegistrationFailure(first, sill, report_scene.FailureReason.TOO_FEW, "2 of the 4 points needed.")
     both = replace(scene, registrations=dict(scene.registrations) | {(first, sill): few})
-    page, _ = photo_pages(both, report_scene.photo_bytes)
+    page, _ = report_scene.photo_pages_of(both)
     assert page.glimpsed == ("Left sill, underside",)
     assert [placement.is_placed for placement in page.placements] == [True]
     alone = replace(scene, registrations={(first, sill): few})
-    page, _ = photo_pages(alone, report_scene.photo_bytes)
+    page, _ = report_scene.photo_pages_of(alone)
     assert page.glimpsed == ()
     assert page.placements[0].summary == "2 of the 4 points needed."
 
@@ -282,7 +282,7 @@ def test_an_outline_that_encloses_nothing_keeps_its_number() -> None:
     scene = report_scene.evaluation()
     line = report_scene.PhotoOutline([[10, 10], [60, 10], [30, 10]])
     marks = (replace(scene.survey.marks[0], outline=line), *scene.survey.marks[1:])
-    page, _ = photo_pages(replace(scene, survey=replace(scene.survey, marks=marks)), report_scene.photo_bytes)
+    page, _ = report_scene.photo_pages_of(replace(scene, survey=replace(scene.survey, marks=marks)))
     root = ET.fromstring(page.svg)
     assert not [p for p in root.iter(f"{SVG}path") if p.get("fill") == "url(#p1-rust-surface)"]
     assert "1" in {t.text for t in root.iter(f"{SVG}text")}

@@ -13,7 +13,8 @@ import pytest
 
 from corromap.errors import OutputError
 from corromap.report import html as report_page
-from corromap.report.html import report_html, write_report
+from corromap.report.html import report_html
+from corromap.report.writing import write_report
 from tests import report_scene
 from tests.report_page import Page, parse
 
@@ -67,7 +68,9 @@ def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
         f"Where to hold the camera for photo {i}" for i in range(1, len(requests) + 1)
     ]
     assert requests
-    assert len(drawings) == 3 + 2 + len(requests)
+    crops, locators = ([d for d in drawings if d.attributes["class"] == kind] for kind in ("crop", "locator"))
+    assert len(crops) == len(locators) == 3
+    assert len(drawings) == 3 + 2 + 1 + 3 + 3 + len(requests)  # maps, photos, whole picture, findings, requests
     assert all(d.attributes["role"] == "img" for d in drawings)
     maps = [d for d in drawings if "corromap-map" in d.attributes["class"]]
     for drawing in maps:

@@ -1,0 +1,61 @@
+"""The whole picture as the report prints it: small, with zones and marks."""
+
+from __future__ import annotations
+
+import base64
+
+from corromap.evaluation import Evaluation
+from corromap.evidence.seen_well import Showing
+from corromap.io.photos import encode_jpeg
+from corromap.report import figures
+from corromap.report.language import tr
+from corromap.report.pictures import Pictures
+from corromap.report.svg import element
+from corromap.report.view import WholeView
+from corromap.report.whole_picture_file import reduced_whole_picture
+
+__all__ = ["whole_view"]
+
+LONGEST_PX = 1500
+QUALITY = 74
+
+
+def whole_view(evaluation: Evaluation, pictures: Pictures, showing: Showing) -> WholeView | None:
+    """Make the whole picture for the report.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+    pictures : Pictures
+        Its photos.
+    showing : Showing
+        How well each can be judged.
+
+    Returns
+    -------
+    WholeView or None
+        None if no photo is placed.
+
+    Raises
+    ------
+    PhotoError
+        If a photo's bytes cannot be decoded.
+    """
+    made = reduced_whole_picture(evaluation, pictures.at, showing, LONGEST_PX)
+    if made is None:
+        return None
+    rgb, mm_per_px = made
+    height, width = rgb.shape[:2]
+    alt = tr("All photos on one scaled picture of the body, seen from below; hatched where no photo shows it")
+    data = base64.b64encode(encode_jpeg(rgb, QUALITY)).decode("ascii")
+    svg = element(
+        "svg",
+        element("image", href=f"data:image/jpeg;base64,{data}", width=width, height=height),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {width} {height}",
+        class_="whole",
+        role="img",
+        aria_label=alt,
+    )
+    return WholeView(svg, alt, tr("{length} a pixel in this print", length=figures.length(mm_per_px)))
