@@ -22,6 +22,7 @@ from corromap.measures import Figure, GroupMeasure, ZoneMeasure
 from corromap.projection import MarkFate, ProjectedMark
 from corromap.registration import Registration, RegistrationFailure
 from corromap.report.digests import digests_of
+from corromap.report.structure_document import rusting_document, structure_document, what_if_document
 from corromap.survey import Mark
 
 __all__ = ["DOCUMENT_VERSION", "Document", "evaluation_document", "evaluation_schema"]
@@ -90,6 +91,7 @@ def evaluation_document(evaluation: Evaluation) -> Document:
         "near_mountings": _near_mountings(evaluation),
         "placements": [_placement(photo, panel, result) for (photo, panel), result in evaluation.registrations.items()],
         "marks": _marks(evaluation),
+        "structure": structure_document(evaluation),
         "rule_results": [_rule_result(result) for result in evaluation.assessment.results],
     }
 
@@ -103,6 +105,7 @@ def _outcome(evaluation: Evaluation) -> Document:
         "uncertain": [_rule_result(result) for result in outcome.uncertain],
         "unseen_zones": list(outcome.unseen_zones),
         "advice": list(ADVICE[outcome.kind]),
+        "what_would_change": what_if_document(evaluation),
     }
 
 
@@ -121,12 +124,15 @@ def _rule_result(result: RuleResult) -> Document:
         "limit": rule.at_least,
         "margin": _rounded(result.margin),
         "verdict": result.verdict.value,
+        "doubt": result.doubt.value if result.doubt else None,
         "reached": result.is_reached,
         "outcome": rule.outcome.value,
         "house_rule": rule.house_rule,
         "source": rule.source,
         "sentence": result.sentence,
         "marks": list(result.marks),
+        "findings": list(reading.findings),
+        "checks": list(reading.checks),
     }
 
 
@@ -154,6 +160,7 @@ def _found(measure: ZoneMeasure | GroupMeasure) -> Document:
         "kinds": {kind.value: _figure(figure) for kind, figure in measure.kinds.items()},
         "stages": {stage.value: _figure(figure) for stage, figure in measure.stages.items()},
         "resolved": {kind.value: _figure(figure) for kind, figure in measure.resolved.items()},
+        "rusting": rusting_document(measure),
         "patch_on_patch": measure.patch_on_patch,
         "seen_share": _rounded(measure.seen_share),
         "well_share": _rounded(measure.well_share),

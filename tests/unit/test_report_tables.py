@@ -147,7 +147,7 @@ def test_schema_refuses_what_is_not_such_a_document(scene: Evaluation, key: str,
 def test_keys_are_the_documented_ones(scene: Evaluation) -> None:
     assert sorted(evaluation_document(scene)) == [
         "document", "groups", "marks", "near_mountings", "outcome", "placements", "program_version", "rule_results",
-        "rules", "survey", "template", "version", "zones",
+        "rules", "structure", "survey", "template", "version", "zones",
     ]  # fmt: skip
 
 
