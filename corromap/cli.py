@@ -333,6 +333,18 @@ def plan(
 
 
 @main.command()
+@click.argument("page", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@_speaks
+def board(page: Path, *, paper: str) -> None:
+    """Write the board of known size as a PDF PAGE to print at actual size; it comes with a ruler to check it by."""
+    from corromap.report.board_sheet import write_board  # noqa: PLC0415
+
+    write_board(page, paper)
+    click.echo(f"wrote {page}: print it at actual size (100 %) and check the ruler")
+
+
+@main.command()
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:
@@ -363,6 +375,26 @@ def templates(*, as_json: bool) -> None:
         return
     for template_id, name in rows:
         click.echo(f"{template_id:20} {name}")
+
+
+@main.command()
+@click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.option("--use", "source", metavar="FILE", help="Put this rule file, or 'default', in force for the survey.")
+@click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path), help="Copy the set to a new file.")
+@_speaks
+def rules(survey: Path | None, *, source: str | None, target: Path | None) -> None:
+    """Show the rule set of a survey (or the default one), copy it to change it by hand, or choose another."""
+    from corromap.cli_rules import choose_rules, copy_rules, show_rules  # noqa: PLC0415
+
+    if source is not None:
+        if survey is None:
+            raise click.UsageError("--use needs a survey")
+        choose_rules(survey, source, _console())
+    elif target is not None:
+        copy_rules(survey, target)
+        click.echo(f"wrote {target}")
+    else:
+        show_rules(survey, _console())
 
 
 def _console() -> Console:

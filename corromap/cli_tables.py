@@ -23,6 +23,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import check_template, load_template, read_document, template_notes
 from corromap.measures import Figure, ZoneMeasure
 from corromap.report.document import evaluation_document
+from corromap.report.structure_rows import what_if_rows
 from corromap.report.writing import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
@@ -138,6 +139,10 @@ def print_outcome(evaluation: Evaluation, console: Console) -> None:
     for near in evaluation.assessment.margins("too many patches"):
         left = "reached" if near.is_reached else f"{near.margin:.3g} {near.rule.unit} below the limit"
         console.print(f"  {escape(near.rule.title)}: {left} ({escape(near.zone_name)}).")
+    console.print("What would change it:")
+    for row in what_if_rows(evaluation) or (None,):
+        told = f"{row.text}: {row.outcome}." if row else "no single uncertain thing; the outcome does not hang on one."
+        console.print(f"  {escape(told)}")
     console.print("Next:")
     for advice in (*ADVICE[result.kind], *ALWAYS):
         console.print(f"  {escape(advice)}")

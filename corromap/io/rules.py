@@ -25,7 +25,7 @@ FIELDS = (
 """Fields of a rule in the order they are written."""
 
 HEAD = """# A rule set. Change limits, wording, roles; leave rules out; add your own.
-# Check it with `corromap rules check`, choose it with `corromap rules use`.
+# Check it with `corromap check FILE`, choose it with `corromap rules SURVEY --use FILE`.
 # The report prints its name, its version and every departure from the default.
 """
 
