@@ -44,6 +44,11 @@ BLURRED_PX = 2.2
 """A cell is blurred when its edges are at least this wide (sigma) at the working
 size: twice what sharp photographs show there. Ours, from scikit-image's."""
 REBLUR_PX = 1.0
+SHARP_PX = 0.75
+"""Edges of sharp photographs are narrower than this (sigma) however often the
+picture is halved. Ours, from scikit-image's, which reach 0.63."""
+LEAST_CELL_PX = 8
+"""A picture is not halved further than this leaves of a cell."""
 LEAST_GRADIENT = 0.35
 """Grey levels per pixel (root mean square, noise taken out) needed to tell blur."""
 NOISE_SHARE = 1.0
@@ -299,19 +304,45 @@ def _at_working_size(grey: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _blur_cells(grey: NDArray[np.float32]) -> FloatArray:
-    """Edge width of each cell at the working size; cells without edges borrow from neighbours."""
+    """Edge width of each cell at the working size, told on coarser pictures too.
+
+    Noise that went through JPEG is no longer white, so it passes for sharpness
+    at full size; halving the picture takes more from it than from edges. What
+    a coarser picture calls wider than a sharp picture ever is there, holds.
+    """
+    size = max(grey.shape) / CELLS
+    cells = max(1, round(grey.shape[0] / size)), max(1, round(grey.shape[1] / size))
+    found, _ = _blur_at_level(grey, cells)
+    is_wide = np.ones_like(found, dtype=bool)
+    for level in (1, 2):
+        grey = _halved(grey)
+        if max(grey.shape) < LEAST_CELL_PX * CELLS:
+            break
+        _, coarse = _blur_at_level(grey, cells)
+        is_wide &= np.nan_to_num(coarse) > SHARP_PX  # sharp ones stay below it at every level
+        found = np.where(is_wide, np.fmax(found, coarse * 2**level), found)
+    return found
+
+
+def _halved(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    rows, columns = (side // 2 * 2 for side in grey.shape)
+    blocks = grey[:rows, :columns].reshape(rows // 2, 2, columns // 2, 2)
+    return np.asarray(blocks.mean(axis=(1, 3)), dtype=np.float32)
+
+
+def _blur_at_level(grey: NDArray[np.float32], cells: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
+    """Edge width of each cell in this picture's pixels, cells without edges borrowing; and of each neighbourhood."""
     noise = noise_sigma(grey)
     soft = ndimage.gaussian_filter(grey, REBLUR_PX)
-    energy, after = (_cell_means(_gradient_energy(picture)) for picture in (grey, soft))
+    energy, after = (_cell_means(_gradient_energy(picture), cells) for picture in (grey, soft))
     # white noise adds sigma^2 to central differences squared, and 1/(4 pi) of it after the blur
     energy, after = energy - noise**2, after - noise**2 / (4 * np.pi)
     is_known = after > LEAST_GRADIENT**2 + NOISE_SHARE * noise**2
     energy = np.maximum(energy, after)
     pooled, pooled_after = (ndimage.gaussian_filter(np.where(is_known, e, 0.0), 1.5) for e in (energy, after))
     far_off = ndimage.gaussian_filter(is_known.astype(np.float64), 1.5) < 0.02
-    own = blur_of_edges(energy, after)
-    borrowed = blur_of_edges(pooled, np.where(far_off, 0.0, pooled_after))
-    return np.where(is_known, own, borrowed)
+    around = blur_of_edges(pooled, np.where(far_off, 0.0, pooled_after))
+    return np.where(is_known, blur_of_edges(energy, after), around), around
 
 
 def _gradient_energy(grey: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -319,11 +350,11 @@ def _gradient_energy(grey: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(gx**2 + gy**2, dtype=np.float32)
 
 
-def _cell_means(values: NDArray[np.bool_] | NDArray[np.float32]) -> FloatArray:
+def _cell_means(values: NDArray[np.bool_] | NDArray[np.float32], cells: tuple[int, int] | None = None) -> FloatArray:
     """Means over cells of nearly equal size, `CELLS` along the longer side."""
     height, width = values.shape
     size = max(height, width) / CELLS
-    rows, columns = max(1, round(height / size)), max(1, round(width / size))
+    rows, columns = cells or (max(1, round(height / size)), max(1, round(width / size)))
     at_row = np.linspace(0, height, rows + 1).round().astype(int)
     at_column = np.linspace(0, width, columns + 1).round().astype(int)
     sums = np.add.reduceat(np.add.reduceat(values, at_row[:-1], axis=0, dtype=np.float64), at_column[:-1], axis=1)

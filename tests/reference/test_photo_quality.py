@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from scipy import ndimage
 
 from corromap.errors import InvalidValueError
 from corromap.evidence.duplicates import NEAR_BITS, find_duplicates, hash_distance, look_hash
-from corromap.evidence.quality import blur_of_edges, judge_photo, noise_sigma
+from corromap.evidence.quality import BLURRED_PX, blur_of_edges, judge_photo, noise_sigma
 from corromap.frames import PhotoId
 
 FOLDER = Path(skimage.__file__).parent / "data"
@@ -69,6 +70,23 @@ def test_noise_is_measured_and_does_not_pass_for_sharpness(sigma: float) -> None
     grey = np.full((300, 300), 128.0, dtype=np.float32) + np.random.default_rng(1).normal(0, sigma, (300, 300))
     assert noise_sigma(grey.astype(np.float32)) == pytest.approx(sigma, rel=0.05)
     assert not judge_photo(noisy(blurred(photo("coffee.png"), 5), sigma)).map.usable.mean() > 0.35
+
+
+def through_jpeg(rgb: np.ndarray) -> np.ndarray:
+    """At the quality of a message service; the noise that is left is no longer white."""
+    held = io.BytesIO()
+    Image.fromarray(rgb).save(held, "JPEG", quality=72)
+    return np.asarray(Image.open(held).convert("RGB"))
+
+
+@pytest.mark.parametrize("name", SHARP_STEPS)
+def test_noise_that_went_through_jpeg_does_not_pass_for_sharpness(name: str) -> None:
+    sharp = judge_photo(through_jpeg(noisy(photo(name), 6)))
+    soft = judge_photo(through_jpeg(noisy(blurred(photo(name), 4), 6)))
+    assert sharp.blur_px < 1.0
+    assert sharp.map.blurred.mean() < 0.15
+    assert soft.blur_px > BLURRED_PX
+    assert soft.map.blurred.mean() > 0.65
 
 
 @pytest.mark.parametrize(
