@@ -213,7 +213,7 @@ def _totals(plan: RepairPlan) -> tuple[tuple[str, str], ...]:
     )
     return (
         (tr("Pieces"), str(len(plan.pieces))),
-        (tr("Sheet inside the cut lines"), f"{_cm2(area)} ({_ends(area_range, MM2_PER_CM2, '.0f')} cm²)"),
+        (tr("Sheet inside the cut lines"), _with(_cm2(area), _cm2_range(area_range))),
         (tr("Run of seam weld"), f"{number(plan.seam_mm / MM_PER_M, '.1f')} m"),
         (tr("Plug welds"), str(plan.plugs)),
         (tr("Hours"), _hours(plan.hours)),
@@ -233,7 +233,7 @@ def _zone(
         method=tr(_METHODS[zone.method]),
         pieces=tuple(_piece(piece) for piece in zone.pieces),
         area=_cm2(zone.area_mm2) if is_cut else "",
-        area_range=f"{_ends(zone.area_range_mm2, MM2_PER_CM2, '.0f')} cm²" if is_cut else "",
+        area_range=_cm2_range(zone.area_range_mm2) if is_cut else "",
         sheet=f"{number(zone.sheet_mm, '.1f')} mm",
         seam=f"{number(zone.seam_mm / MM_PER_M, '.2f')} m" if is_cut else "",
         plugs=str(zone.plugs) if is_cut else "",
@@ -330,6 +330,16 @@ def _ends(ends: Range, unit: float, spec: str) -> str:
 
 def _cm2(area_mm2: float) -> str:
     return f"{number(area_mm2 / MM2_PER_CM2, ',.0f')} cm²"
+
+
+def _cm2_range(ends: Range) -> str:
+    """Both ends, or nothing where they are printed alike."""
+    low, high = (number(end / MM2_PER_CM2, ",.0f") for end in (ends.low, ends.high))
+    return "" if low == high else tr("{low} to {high}", low=low, high=high) + " cm²"
+
+
+def _with(value: str, more: str) -> str:
+    return f"{value} ({more})" if more else value
 
 
 def _m2(area_mm2: float) -> str:

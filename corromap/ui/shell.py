@@ -11,7 +11,7 @@ from corromap import __version__
 from corromap.errors import CorromapError
 from corromap.ui import state
 from corromap.ui.markup import esc, note, plain_md, show
-from corromap.ui.pages import car, mark, outcome, photos, place, report, start
+from corromap.ui.pages import car, mark, outcome, photos, place, plan, report, start
 from corromap.ui.steps import Page, Step, next_page, steps_of
 from corromap.ui.surveys import opened_at_start
 from corromap.ui.tokens import style_sheet
@@ -24,6 +24,7 @@ _PAGES: dict[Page, Callable[[state.OpenSurvey], None]] = {
     Page.PLACE: place.show_page,
     Page.MARK: mark.show_page,
     Page.OUTCOME: outcome.show_page,
+    Page.PLAN: plan.show_page,
     Page.REPORT: report.show_page,
 }
 _ICON = (
@@ -123,8 +124,8 @@ def _undo_button(word: str, what: str | None, icon: str, on_click: Callable[[], 
 def _steps(steps: tuple[Step, ...], page: Page) -> None:
     following = next_page(steps)
     for step in steps:
-        # an outcome is not something one ticks off
-        sign = "✓ " if step.is_done and step.page is not Page.OUTCOME else ""
+        # an outcome or a plan is not something one ticks off
+        sign = "✓ " if step.is_done and step.page not in {Page.OUTCOME, Page.PLAN} else ""
         sign = "next: " if step.page is following else sign
         st.button(
             f"**{step.number} {step.title}**  \n{sign}{plain_md(step.state)}",

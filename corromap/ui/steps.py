@@ -1,4 +1,4 @@
-"""The order of work: six steps, and how far each one is."""
+"""The order of work: seven steps, and how far each one is."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ class Page(StrEnum):
     PLACE = "place"
     MARK = "mark"
     OUTCOME = "outcome"
+    PLAN = "plan"
     REPORT = "report"
 
 
@@ -30,6 +31,7 @@ TITLES = {
     Page.PLACE: "Place",
     Page.MARK: "Mark",
     Page.OUTCOME: "Zones and outcome",
+    Page.PLAN: "Repair plan",
     Page.REPORT: "Report",
 }
 """As written on the buttons and headings."""
@@ -44,7 +46,7 @@ class Step:
     page : Page
         Where it is done.
     number : int
-        1 to 6.
+        1 to 7.
     title : str
         Plain words.
     state : str
@@ -100,6 +102,7 @@ def steps_of(survey: Survey, evaluation: Evaluation) -> tuple[Step, ...]:
         Page.PLACE: (f"{placed} of {photos} placed" if photos else "no photo yet", photos > 0 and placed == photos),
         Page.MARK: (counted(marks, "mark"), marks > 0),
         Page.OUTCOME: (str(outcome) if placed else "nothing placed yet", placed > 0 and marks > 0),
+        Page.PLAN: ("a lower bound" if placed else "nothing placed yet", placed > 0 and marks > 0),
         Page.REPORT: ("ready" if placed else "nothing to report yet", False),
     }
     return tuple(Step(page, number, TITLES[page], *states[page]) for number, page in enumerate(Page, start=1))

@@ -64,7 +64,7 @@ def show_page(held: state.OpenSurvey) -> None:
     show_notes(held)
     show_limits(held)
     _cautions()
-    next_button(Page.REPORT)
+    next_button(Page.PLAN)
 
 
 def _headline(held: state.OpenSurvey) -> None:

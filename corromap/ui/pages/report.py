@@ -1,4 +1,4 @@
-"""Page 6: the report, and the survey in forms that can be handed on."""
+"""Page 7: the report, and the survey in forms that can be handed on."""
 
 from __future__ import annotations
 
