@@ -14,15 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from corromap.control import PhotoTie
-from corromap.frames import PhotoId, TieId
+from corromap.control import PhotoTie, ScaleSighting
+from corromap.frames import PanelId, PhotoId, ScaleId, TieId
 from corromap.io.photos import decode
 from corromap.io.survey_file import SurveyFile
 from corromap.io.survey_record import new_id
+from corromap.registration.board import find_board
 from corromap.registration.body_size import fitted_template
 from corromap.registration.links import Chained, ChainProposal, chain_photos
 
-__all__ = ["accept_links", "find_links", "refuse_link"]
+__all__ = ["accept_links", "find_links", "find_scale", "grey_pixels", "refuse_link"]
+
+BOARD_SIGMA_MM = 0.2
+"""Ours: paper that swells and a printer that is checked to half a millimetre in 150."""
 
 _CACHE = "refused links"
 
@@ -51,11 +55,65 @@ def find_links(file: SurveyFile, *, progress: Callable[[int, int], object] | Non
     names = {photo.id: photo.name for photo in record.survey.photos}
 
     def grey(photo: PhotoId) -> NDArray[np.uint8]:
-        picture = Image.fromarray(decode(file.photo_bytes(photo), names[photo])).convert("L")
-        return np.asarray(picture, dtype=np.uint8)
+        return grey_pixels(file.photo_bytes(photo), names[photo])
 
     body = fitted_template(record.template, record.survey.lengths)
     return chain_photos(record.survey, body, grey, progress=progress, refused=_refused(file))
+
+
+def grey_pixels(data: bytes, name: str) -> NDArray[np.uint8]:
+    """Decode a photo to grey.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    name : str
+        Its name, for messages only.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W)
+        Upright, full size.
+
+    Raises
+    ------
+    PhotoError
+        If it cannot be decoded.
+    """
+    return np.asarray(Image.fromarray(decode(data, name)).convert("L"), dtype=np.uint8)
+
+
+def find_scale(file: SurveyFile, photo: PhotoId, panel: PanelId, name: str) -> ScaleSighting | None:
+    """Find the printed board in a photo.
+
+    Parameters
+    ----------
+    file : SurveyFile
+        The survey.
+    photo : PhotoId
+        The photo.
+    panel : PanelId
+        The panel it lies on.
+    name : str
+        The photo's name, for messages only.
+
+    Returns
+    -------
+    ScaleSighting or None
+        Not stored yet; None when no board is seen.
+
+    Raises
+    ------
+    PhotoError
+        If the photo cannot be decoded.
+    """
+    found = find_board(grey_pixels(file.photo_bytes(photo), name))
+    if found is None:
+        return None
+    return ScaleSighting(
+        ScaleId(new_id("scale")), photo, panel, found.at_px, found.at_mm, BOARD_SIGMA_MM, "printed board"
+    )
 
 
 def accept_links(file: SurveyFile, proposals: Iterable[ChainProposal], *, author: str, at: datetime) -> int:

@@ -12,6 +12,7 @@ from corromap.io.templates import list_templates, load_template
 from corromap.report.drawing import map_svg
 from corromap.ui import state
 from corromap.ui.markup import esc, facts, lead, show, show_svg
+from corromap.ui.size import show_lengths
 from corromap.ui.steps import Page
 from corromap.ui.widgets import next_button, synced
 
@@ -89,6 +90,7 @@ def _template(held: state.OpenSurvey) -> None:
             ]
         )
     )
+    show_lengths(held)
     show_svg(map_svg(template, None, prefix="carmap"))
 
 

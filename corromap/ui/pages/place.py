@@ -17,6 +17,7 @@ from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
 from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, position_of
 from corromap.ui.links import proposal_for, proposed_panel, show_links, show_proposal
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
+from corromap.ui.size import show_scales
 from corromap.ui.steps import Page
 from corromap.ui.widgets import next_button, photo_strip
 
@@ -81,6 +82,7 @@ def show_page(held: state.OpenSurvey) -> None:
         show_links(held, photo)
     with right:
         _fits(held, photo)
+        show_scales(held, photo, panel)
     next_button(Page.MARK)
 
 
