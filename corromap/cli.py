@@ -122,12 +122,12 @@ def export(survey: Path, folder: Path, *, originals: bool) -> None:
 @click.option(
     "--only",
     multiple=True,
-    type=click.Choice(["report", "pdf", "tables", "map", "annotations", "photos"]),
+    type=click.Choice(["report", "pdf", "tables", "map", "annotations", "photos", "plan"]),
     help="Only this part; may be given again.",
 )
 @_speaks
 def handover(survey: Path, folder: Path, only: tuple[str, ...]) -> None:
-    """Write reports, tables (CSV, XLSX), map (GeoPackage), annotations and marked photos into FOLDER."""
+    """Write reports, repair plan, tables (CSV, XLSX), map (GeoPackage), annotations and marked photos into FOLDER."""
     from corromap.cli_exports import write_handover  # noqa: PLC0415
 
     write_handover(survey, folder, only)
@@ -228,13 +228,22 @@ def outcome(survey: Path, *, as_json: bool) -> None:
 
 @main.command()
 @_survey_argument
-@click.argument("page", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.option(
+    "--length",
+    type=click.Choice(["full", "one-page", "welder"]),
+    default="full",
+    show_default=True,
+    help="Everything, the outcome on one page, or the welder's sheet.",
+)
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Of a PDF; default: the survey's.")
+@click.option("--language", metavar="CODE", help="en or de; default: the survey's.")
 @_speaks
-def report(survey: Path, page: Path | None) -> None:
-    """Write the report as one self-contained HTML PAGE (default: beside the survey)."""
+def report(survey: Path, out: Path | None, *, length: str, paper: str | None, language: str | None) -> None:
+    """Write the report to OUT: a self-contained page (.html, default: beside the survey) or a tagged PDF (.pdf)."""
     from corromap.cli_tables import write_report_of  # noqa: PLC0415
 
-    target = page or survey.with_suffix(".html")
+    target = out or survey.with_suffix(".html")
     with progress_bar() as bar:
         task = bar.add_task("photos", total=None)
         write_report_of(
@@ -242,6 +251,9 @@ def report(survey: Path, page: Path | None) -> None:
             target,
             datetime.now(UTC),
             lambda done, total: bar.update(task, completed=done, total=total),
+            length=length,
+            paper=paper or "",
+            language=language or "",
         )
     click.echo(f"wrote {target}")
 

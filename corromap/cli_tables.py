@@ -18,12 +18,14 @@ from corromap.errors import CorromapError, InterchangeError, TemplateError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
 from corromap.io.opened import evaluated
+from corromap.io.rates import rates_from
 from corromap.io.rules import load_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import check_template, load_template, read_document, template_notes
 from corromap.measures import Figure, ZoneMeasure
 from corromap.report.document import evaluation_document
-from corromap.report.structure_rows import what_if_rows
+from corromap.report.view import Length
+from corromap.report.what_if_rows import what_if_rows
 from corromap.report.writing import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
@@ -179,19 +181,30 @@ def print_json(evaluation: Evaluation) -> None:
     click.echo(json.dumps(evaluation_document(evaluation), indent=2, allow_nan=False))
 
 
-def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callable[[int, int], None]) -> Evaluation:
+def write_report_of(  # noqa: PLR0913  what a report is made from; three by keyword
+    path: Path,
+    target: Path,
+    made_at: datetime,
+    progress: Callable[[int, int], None],
+    *,
+    length: str = "full",
+    paper: str = "",
+    language: str = "",
+) -> Evaluation:
     """Evaluate a survey file and write its report.
 
     Parameters
     ----------
     path : Path
         The survey file.
-    page : Path
-        The HTML file to write.
+    target : Path
+        The page (``.html``) or the PDF (``.pdf``) to write.
     made_at : datetime
         Printed on the report.
     progress : callable
         Called with photos done and photos in all.
+    length, paper, language : str
+        As `corromap.report.writing.write_report`; empty for the survey's own.
 
     Returns
     -------
@@ -203,7 +216,7 @@ def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callabl
     SurveyFileError
         If the survey cannot be opened.
     OutputError
-        If the page cannot be written; an older one stays as it was.
+        If it cannot be written; an older one stays as it was.
     """
     file, evaluation = evaluated(path, CLI_AUTHOR)
     total, done = len(evaluation.survey.photos), 0
@@ -214,7 +227,16 @@ def write_report_of(path: Path, page: Path, made_at: datetime, progress: Callabl
         progress(min(done, total), total)
         return file.photo_bytes(photo)
 
-    write_report(evaluation, photo_bytes, page, made_at=made_at.isoformat(timespec="seconds"))
+    write_report(
+        evaluation,
+        photo_bytes,
+        target,
+        made_at=made_at.isoformat(timespec="seconds"),
+        length=Length(length),
+        paper=paper,
+        language=language,
+        rates=rates_from(file.load().rates_document),
+    )
     return evaluation
 
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
+from corromap.repair import Rates
 from corromap.report.language import language_of, speaking, tr
 from corromap.report.model import report_view
 from corromap.report.svg import printable
@@ -48,13 +49,14 @@ def environment() -> Environment:
     return environment
 
 
-def report_html(
+def report_html(  # noqa: PLR0913  what a report is made from; all but two by keyword
     evaluation: Evaluation,
     photo_bytes: Callable[[PhotoId], bytes],
     *,
     made_at: str,
     length: Length = Length.FULL,
     language: str = "",
+    rates: Rates | None = None,
 ) -> str:
     """Make the report page.
 
@@ -70,6 +72,8 @@ def report_html(
         How much of it.
     language : str
         ISO 639-1; empty for the survey's own.
+    rates : Rates or None
+        For the repair plan; None takes the usual ones.
 
     Returns
     -------
@@ -84,7 +88,7 @@ def report_html(
         If a photo's bytes cannot be decoded.
     """
     with speaking(language_of(evaluation.survey.settings, language)):
-        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length)
+        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length, rates=rates)
         return environment().get_template("report.html.j2").render(view=view)
 
 

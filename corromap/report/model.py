@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, Caution, OutcomeKind
-from corromap.evaluation import Evaluation
+from corromap.evaluation import Evaluation, repair_plan
 from corromap.evidence.seen_well import Showing
 from corromap.frames import PanelId, PhotoId
+from corromap.io.rates import default_rates
 from corromap.io.rules import default_rules
 from corromap.messages import to_say
+from corromap.repair import Rates
 from corromap.report import figures
 from corromap.report.describe import map_description
 from corromap.report.digests import digests_of
@@ -21,6 +23,8 @@ from corromap.report.findings import RuleRow, mark_numbers, mark_rows, mounting_
 from corromap.report.language import current, number, tr
 from corromap.report.photo_page import PhotoPage, photo_pages
 from corromap.report.pictures import Pictures
+from corromap.report.repair_view import RepairView, repair_view
+from corromap.report.structure_rows import structure_view
 from corromap.report.tables import NOTHING_SEEN, ZoneRow, group_rows, zone_rows
 from corromap.report.texts import evidence_line, texts_of, unplaced_line
 from corromap.report.view import Fact, Length, Limit, Maps, Named, NoteRow, OutcomeView, ReportView, WholeView
@@ -47,6 +51,7 @@ def report_view(
     *,
     made_at: str,
     length: Length = Length.FULL,
+    rates: Rates | None = None,
 ) -> ReportView:
     """Gather what the report prints.
 
@@ -60,6 +65,8 @@ def report_view(
         When the report was made, as printed.
     length : Length
         How much of it; pictures that it does not print are not made.
+    rates : Rates or None
+        For the repair plan; None takes the usual ones.
 
     Returns
     -------
@@ -116,7 +123,9 @@ def report_view(
         groups=groups,
         patches=patch_rows(evaluation),
         patched=tuple(row for row in zones if row.found.patch.is_marked),
+        structure=structure_view(evaluation),
         mountings=mounting_rows(evaluation),
+        repair=None if length is Length.ONE_PAGE else _repair(evaluation, rates),
         whole_picture=pictures.whole,
         findings=pictures.findings[0],
         finding_count=pictures.findings[1],
@@ -130,6 +139,13 @@ def report_view(
         digests=digests_of(evaluation),
         cautions=tuple(Caution(c.id, tr(c.title), tr(c.text), tr(c.source)) for c in CAUTIONS),
     )
+
+
+def _repair(evaluation: Evaluation, rates: Rates | None) -> RepairView | None:
+    usual = default_rates()
+    in_force = rates or usual
+    plan = repair_plan(evaluation, in_force)
+    return repair_view(evaluation, plan, in_force, usual) if plan.zones else None
 
 
 class _Pictured:

@@ -11,6 +11,7 @@ from functools import lru_cache
 from corromap.errors import InvalidValueError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
+from corromap.repair import Rates
 from corromap.report.language import language_of, speaking, tr
 from corromap.report.model import report_view
 from corromap.report.typeset import FAMILIES, FOLDER, PAPERS, pdf_bytes
@@ -18,7 +19,7 @@ from corromap.report.view import Length, ReportView
 
 __all__ = ["DRAWINGS", "pdf_of", "report_pdf", "words_of"]
 
-DRAWINGS = frozenset({"svg", "other_svg", "locator", "phone", "wide", "sheet"})
+DRAWINGS = frozenset({"svg", "other_svg", "locator", "phone", "wide", "sheet", "drawing", "strip"})
 """Fields that hold a drawing; they go to the typesetter as files."""
 _WORD = re.compile(r'\bw\(\s*"((?:[^"\\]|\\.)*)"')
 
@@ -49,6 +50,7 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
     length: Length = Length.FULL,
     paper: str = "",
     language: str = "",
+    rates: Rates | None = None,
 ) -> bytes:
     """Make the report as a tagged PDF.
 
@@ -67,6 +69,8 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
         ``A4`` or ``Letter``; empty for the survey's own.
     language : str
         ISO 639-1; empty for the survey's own.
+    rates : Rates or None
+        For the repair plan; None takes the usual ones.
 
     Returns
     -------
@@ -87,7 +91,7 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
     if chosen not in PAPERS:
         raise InvalidValueError(f"paper {chosen!r:.20} is not known; choose {' or '.join(PAPERS)}")
     with speaking(language_of(settings, language)):
-        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length)
+        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length, rates=rates)
         return pdf_of(view, paper=chosen, made_at=_moment(made_at))
 
 
@@ -122,10 +126,13 @@ def pdf_of(view: ReportView, *, paper: str, made_at: datetime | None = None) -> 
         If it cannot be set.
     """
     files: dict[str, bytes | str] = {}
+    content = asdict(view)
+    legend = content["structure"]["sill_legend"]
+    content["structure"]["sill_legend"] = [{"svg": swatch, "text": text} for swatch, text in legend]
     return pdf_bytes(
         "report.typ",
         {
-            "view": _with_files(asdict(view), files),
+            "view": _with_files(content, files),
             "words": {text: tr(text) for source in ("common.typ", "report.typ") for text in words_of(source)},
             "length": view.length.value,
             "paper": PAPERS[paper],

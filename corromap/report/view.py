@@ -13,6 +13,8 @@ from corromap.report.evidence_page import AskView
 from corromap.report.finding_cards import FindingCard
 from corromap.report.findings import MarkRow, MountingRow, RuleRow
 from corromap.report.photo_page import PhotoPage
+from corromap.report.repair_view import RepairView
+from corromap.report.structure_rows import StructureView
 from corromap.report.tables import GroupRow, ZoneRow
 from corromap.report.texts import Texts
 
@@ -183,7 +185,9 @@ class ReportView:
     groups: tuple[GroupRow, ...]
     patches: tuple[RuleRow, ...]
     patched: tuple[ZoneRow, ...]
+    structure: StructureView
     mountings: tuple[MountingRow, ...]
+    repair: RepairView | None
     whole_picture: WholeView | None
     findings: tuple[FindingCard, ...]
     finding_count: int

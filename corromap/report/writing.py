@@ -9,6 +9,7 @@ from pathlib import Path
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
+from corromap.repair import Rates
 from corromap.report.html import replace_page, report_html
 from corromap.report.pdf import report_pdf
 from corromap.report.view import Length
@@ -27,6 +28,7 @@ def write_report(  # noqa: PLR0913  what a report is made from; all but three by
     length: Length = Length.FULL,
     paper: str = "",
     language: str = "",
+    rates: Rates | None = None,
 ) -> None:
     """Write the report, all of it or nothing.
 
@@ -47,6 +49,8 @@ def write_report(  # noqa: PLR0913  what a report is made from; all but three by
         ``A4`` or ``Letter``, for a PDF; empty for the survey's own.
     language : str
         ISO 639-1; empty for the survey's own.
+    rates : Rates or None
+        For the repair plan; None takes the usual ones.
 
     Raises
     ------
@@ -63,7 +67,11 @@ def write_report(  # noqa: PLR0913  what a report is made from; all but three by
         raise OutputError(f"report '{target.name}': give it a name that ends in .html or .pdf")
     printed = made_at or datetime.now(UTC).isoformat(sep=" ", timespec="minutes")
     if target.suffix.lower() == ".pdf":
-        data = report_pdf(evaluation, photo_bytes, made_at=printed, length=length, paper=paper, language=language)
+        data = report_pdf(
+            evaluation, photo_bytes, made_at=printed, length=length, paper=paper, language=language, rates=rates
+        )
     else:
-        data = report_html(evaluation, photo_bytes, made_at=printed, length=length, language=language).encode("utf-8")
+        data = report_html(
+            evaluation, photo_bytes, made_at=printed, length=length, language=language, rates=rates
+        ).encode("utf-8")
     replace_page(target, data)

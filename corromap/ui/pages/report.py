@@ -6,7 +6,10 @@ from datetime import datetime
 
 import streamlit as st
 
+from corromap.io.rates import rates_from
 from corromap.report.html import report_html
+from corromap.report.pdf import report_pdf
+from corromap.report.view import Length
 from corromap.ui import state
 from corromap.ui.evidence import request_page, seller_message, whole_picture
 from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
@@ -21,6 +24,12 @@ __all__ = ["show_page"]
 _PREVIEW_PX = 900
 _TITLES = {
     "report": ("Download the report", "One web page, with photos, map and figures inside it."),
+    "pdf": (
+        "Download the report as PDF",
+        "The same to print: with headings, tables and pictures that a reader can speak.",
+    ),
+    "one-page": ("Download one page", "Outcome, reasons, map, what was not shown and the patch tally, as PDF."),
+    "welder": ("Download the welder's sheet", "Map, repair plan and each finding with its place, as PDF."),
     "requests": ("Download the photos to ask for", "What is missing, as a list with drawings to print or to send on."),
     "picture": ("Download the whole picture", "All photos on one scaled picture of the body, as a JPEG."),
     "tiff": ("Download the whole picture as TIFF", "The same without loss, in tiles, for printing and measuring."),
@@ -46,7 +55,7 @@ def show_page(held: state.OpenSurvey) -> None:
             "A report needs at least one photo placed on the body; an area nobody has shown is never reported clean.",
         )
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
-    _links(held, ["report", "requests", "picture", "tiff"] if is_placed else ["requests"])
+    _links(held, ["report", "pdf", "one-page", "welder", "requests", "picture", "tiff"] if is_placed else ["requests"])
     _message(held)
     st.subheader("For other programs, and to keep")
     originals_choice()
@@ -94,12 +103,24 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
     name = file_name_for(held.survey.car.label)
     return {
         "report": HandOut(f"{name}-report.html", "text/html; charset=utf-8", lambda: _html(held).encode()),
+        "pdf": HandOut(f"{name}-report.pdf", "application/pdf", lambda: _pdf(held, Length.FULL)),
+        "one-page": HandOut(f"{name}-one-page.pdf", "application/pdf", lambda: _pdf(held, Length.ONE_PAGE)),
+        "welder": HandOut(f"{name}-welders-sheet.pdf", "application/pdf", lambda: _pdf(held, Length.WELDER)),
         "requests": HandOut(f"{name}-photos-to-take.html", "text/html; charset=utf-8", lambda: request_page(held)),
         "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg")),
         "tiff": HandOut(f"{name}-whole-picture.tif", "image/tiff", lambda: whole_picture(held, ".tif")),
     }
 
 
+def _now() -> str:
+    return datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+
+
 def _html(held: state.OpenSurvey) -> str:
-    now = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
-    return report_html(held.evaluation, held.file.photo_bytes, made_at=now)
+    rates = rates_from(held.record.rates_document)
+    return report_html(held.evaluation, held.file.photo_bytes, made_at=_now(), rates=rates)
+
+
+def _pdf(held: state.OpenSurvey, length: Length) -> bytes:
+    rates = rates_from(held.record.rates_document)
+    return report_pdf(held.evaluation, held.file.photo_bytes, made_at=_now(), length=length, rates=rates)
