@@ -205,7 +205,7 @@ class StagedEvaluation:
         parts: dict[PhotoId, tuple[object, PhotoProjection]] = {}
         for photo in self.survey.photos:
             places = self._places(photo.id)
-            basis = (photo, _marks_basis(marks[photo.id]), _places_basis(places, self.survey.settings))
+            basis = (photo, _marks_basis(marks[photo.id]), self._bases[photo.id])
             part = self.kept.part(photo.id, basis)
             if part is None:
                 part = project_photo(photo, marks[photo.id], places, self.body, self.survey.settings)
@@ -221,9 +221,8 @@ class StagedEvaluation:
         asked: dict[tuple[PhotoId, PanelId], PhotoCells] = {}
         kept: dict[PhotoId, tuple[object, dict[PanelId, PhotoCells]]] = {}
         for photo in self.survey.photos:
-            places = self._places(photo.id)
             quality = self.quality.get(photo.id)
-            basis = (photo, _places_basis(places, self.survey.settings), quality)
+            basis = (photo, self._bases[photo.id], quality)
             known = self.kept.cells.get(photo.id)
             cells = known[1] if known is not None and known[0] == basis else self._cells(photo.id, quality)
             kept[photo.id] = (basis, cells)
@@ -239,6 +238,11 @@ class StagedEvaluation:
                 grid = cells_of(self.body.panel(seen.panel))
                 found[seen.panel] = photo_cells(grid, seen, placed, quality, smallest)
         return found
+
+    @cached_property
+    def _bases(self) -> Mapping[PhotoId, object]:
+        """What each photo's place and the settings come to, as plain comparable values."""
+        return {p.id: _places_basis(self._places(p.id), self.survey.settings) for p in self.survey.photos}
 
     def _places(self, photo: PhotoId) -> Registrations:
         return {key: found for key, found in self.registrations.items() if key[0] == photo}
