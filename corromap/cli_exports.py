@@ -14,6 +14,7 @@ from corromap.exports import seal, signature, timestamp
 from corromap.exports.handover import IN_ORDER, HandOver, seal_survey, write_parts
 from corromap.exports.seal import FileFaults
 from corromap.io.opened import evaluated
+from corromap.io.rates import rates_from
 from corromap.io.survey_file import SurveyFile
 
 __all__ = [
@@ -31,7 +32,7 @@ MOST_NAMED = 200
 
 def _opened(survey: Path) -> HandOver:
     file, evaluation = evaluated(survey, CLI_AUTHOR)
-    return HandOver(evaluation, file.photo_bytes, datetime.now(UTC))
+    return HandOver(evaluation, file.photo_bytes, datetime.now(UTC), rates_from(file.load().rates_document))
 
 
 def write_handover(survey: Path, folder: Path, only: tuple[str, ...]) -> None:

@@ -15,17 +15,15 @@ from rich.table import Table
 from corromap.cli_tables import CLI_AUTHOR
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation, repair_plan
+from corromap.exports.output import write_file
+from corromap.exports.plan import drawings_of
 from corromap.io.opened import evaluated
 from corromap.io.rates import default_rates, load_rates, rates_from
 from corromap.repair import Rates, RepairPlan
-from corromap.report.html import replace_page
 from corromap.report.language import language_of, speaking
 from corromap.report.repair_document import repair_document
 from corromap.report.repair_view import RepairView, repair_view
-from corromap.report.welder_drawing import zone_drawing
-from corromap.report.welder_dxf import drawing_dxf
 from corromap.report.welder_sheet import welder_pdf
-from corromap.report.welder_svg import drawing_svg
 
 __all__ = ["Planned", "plan_file", "print_plan", "write_drawings", "write_sheet"]
 
@@ -160,14 +158,11 @@ def write_drawings(made: Planned, folder: Path, suffix: str) -> int:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"folder '{folder}' cannot be made: {error.strerror or error}; choose another") from error
-    flange = made.rates.policy["flange"].value
-    cut = [zone for zone in made.plan.zones if zone.pieces]
-    with speaking(language_of(made.evaluation.survey.settings)):
-        for zone in cut:
-            drawing = zone_drawing(zone, made.evaluation.template, flange_mm=flange)
-            text = drawing_dxf(drawing) if suffix == "dxf" else drawing_svg(drawing)
-            replace_page(folder / f"{zone.number:02}-{zone.zone}.{suffix}", text.encode("utf-8"))
-    return len(cut)
+    written = 0
+    for name, data in drawings_of(made.evaluation, made.plan, made.rates, suffix):
+        write_file(folder / name, data)
+        written += 1
+    return written
 
 
 def write_sheet(made: Planned, target: Path, now: datetime, paper: str) -> None:
@@ -190,4 +185,4 @@ def write_sheet(made: Planned, target: Path, now: datetime, paper: str) -> None:
         If it cannot be written.
     """
     printed = now.isoformat(sep=" ", timespec="minutes")
-    replace_page(target, welder_pdf(made.evaluation, made.plan, made.rates, made_at=printed, paper=paper))
+    write_file(target, welder_pdf(made.evaluation, made.plan, made.rates, made_at=printed, paper=paper))

@@ -30,6 +30,7 @@ from corromap.frames import (
     ZoneId,
 )
 from corromap.io.json_text import canonical
+from corromap.io.rates import default_rates
 from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.survey_kinds import KINDS
@@ -144,6 +145,12 @@ def full_file(folder: Path, name: str = "survey") -> SurveyFile:
     return file
 
 
+@cache
+def own_rates() -> dict[str, object]:
+    """Rates of somebody who works in another currency."""
+    return default_rates().to_document() | {"name": "Mine", "currency": "GBP"}
+
+
 def later_things(file: SurveyFile, first: PhotoId, second: PhotoId) -> None:
     """Record one of everything that version 2 of the file brought."""
     who = (HARD_TEXTS[0], HARD_TEXTS[1], "2026-01-02T03:04:05Z")
@@ -157,7 +164,7 @@ def later_things(file: SurveyFile, first: PhotoId, second: PhotoId) -> None:
     file.put_ties([PhotoTie(TieId("t1"), first, second, floor, corners, corners[::-1], 0.75, "me", "2026-01-02")])
     file.put_length(MeasuredLength(LengthId("l1"), DatumId("drain"), DatumId(DATUM_IDS[1]), 901.5, 1.5, HARD_TEXTS[2]))
     file.put_scale(ScaleSighting(ScaleId("b1"), first, floor, corners[:2], [[0, 0], [100, 0]], 0.25, HARD_TEXTS[3]))
-    file.set_rates({"cost": {"per_hour": [60.0, 90.0]}})
+    file.set_rates(own_rates())
     file.set_earlier_record("ab" * 32)
 
 

@@ -13,12 +13,14 @@ from corromap.evaluation import Evaluation
 from corromap.exports.annotations import write_annotations
 from corromap.exports.geopackage import write_geopackage
 from corromap.exports.marked_photos import photo_file_names, write_marked_photos
+from corromap.exports.plan import write_plan
 from corromap.exports.seal import make_bag
 from corromap.exports.shared_survey import write_shared_folder
 from corromap.exports.tables import write_csv_folder, write_xlsx
 from corromap.frames import PhotoId
 from corromap.io.interchange import export_folder
 from corromap.io.photo_sharing import SharedPhotos
+from corromap.repair import Rates
 from corromap.report.writing import write_report
 
 __all__ = ["IN_ORDER", "HandOver", "Part", "seal_survey", "write_parts"]
@@ -41,6 +43,8 @@ class Part(StrEnum):
     """``marks.jsonld``."""
     PHOTOS = "photos"
     """``marked-photos/*.jpg``."""
+    PLAN = "plan"
+    """``plan/``: the repair plan as JSON, the welder's sheet, drawings as DXF and SVG."""
 
 
 IN_ORDER = (*(part for part in Part if part is not Part.ANNOTATIONS), Part.ANNOTATIONS)
@@ -59,11 +63,14 @@ class HandOver:
         Photo to its original bytes.
     made_at : datetime
         When, as the reports print it.
+    rates : Rates
+        Of the repair plan.
     """
 
     evaluation: Evaluation
     photo_bytes: Callable[[PhotoId], bytes]
     made_at: datetime
+    rates: Rates
 
     @property
     def stamp(self) -> str:
@@ -132,6 +139,10 @@ def _photos(given: HandOver, folder: Path) -> None:
     write_marked_photos(given.evaluation, given.shared.to_show, folder / "marked-photos")
 
 
+def _plan(given: HandOver, folder: Path) -> None:
+    write_plan(given.evaluation, given.rates, folder / "plan", given.stamp)
+
+
 _WRITERS: Mapping[Part, Callable[[HandOver, Path], None]] = {
     Part.REPORT: _report,
     Part.PDF: _pdf,
@@ -139,6 +150,7 @@ _WRITERS: Mapping[Part, Callable[[HandOver, Path], None]] = {
     Part.MAP: _map,
     Part.ANNOTATIONS: _annotations,
     Part.PHOTOS: _photos,
+    Part.PLAN: _plan,
 }
 
 

@@ -162,7 +162,7 @@ def _copy(conn: sqlite3.Connection, target: Path, author: str, progress: Progres
 def _check_content(bundle: SurveyBundle) -> None:
     try:
         faults = reference_faults(bundle.record)
-        bundle.record.rules  # noqa: B018  # reads and checks it
+        bundle.record.rules, bundle.record.rates  # noqa: B018  # reads and checks them
     except CorromapError as error:
         raise SurveyFileError(str(error)) from error
     if faults:

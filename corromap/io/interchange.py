@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from corromap.errors import InterchangeError, PhotoError, RuleSetError, SurveyFileError, TemplateError
+from corromap.errors import InterchangeError, PhotoError, RatesError, RuleSetError, SurveyFileError, TemplateError
 from corromap.io import survey_codec as codec
 from corromap.io.document_fields import Document, parse_object
 from corromap.io.interchange_document import PhotoFile, SurveyDocument, document_text, parse_document
@@ -216,11 +216,13 @@ def _rules(given: object) -> Document:
 def _check_record(record: SurveyRecord) -> None:
     try:
         faults = reference_faults(record)
-        record.rules  # noqa: B018  # reads and checks it
+        record.rules, record.rates  # noqa: B018  # reads and checks them
     except TemplateError as error:
         raise InterchangeError(f"survey.template: {error}") from error
     except RuleSetError as error:
         raise InterchangeError(f"survey.rules: {error}") from error
+    except RatesError as error:
+        raise InterchangeError(f"survey.rates: {error}") from error
     if faults:
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         raise InterchangeError(f"survey.{faults[0]}{more}")

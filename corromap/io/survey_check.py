@@ -48,6 +48,7 @@ def _record_faults(conn: sqlite3.Connection) -> list[str]:
 
 
 def _rule_faults(record: SurveyRecord) -> list[str]:
+    record.rates  # noqa: B018  # reads and checks it
     return [] if record.rules.rules else ["rule set: holds no rule"]
 
 

@@ -24,6 +24,7 @@ from corromap.survey import Survey
 
 if TYPE_CHECKING:
     from corromap.assessment import RuleSet
+    from corromap.repair import Rates
     from corromap.template import BodyTemplate
 
 __all__ = [
@@ -100,6 +101,13 @@ class SurveyRecord:
         from corromap.assessment import RuleSet  # noqa: PLC0415  # the file opens without it
 
         return RuleSet.from_document(self.rules_document)
+
+    @cached_property
+    def rates(self) -> Rates:
+        """Rates of the repair plan: the survey's own, or the usual ones."""
+        from corromap.io.rates import rates_from  # noqa: PLC0415  # the file opens without it
+
+        return rates_from(self.rates_document)
 
     def sharing(self, earlier: SurveyRecord | None) -> SurveyRecord:
         """Take over what an earlier record has parsed already, where nothing changed.

@@ -83,6 +83,9 @@ class RecordEditor(SurveyEditor):
 
     def set_rates(self, rates: Mapping[str, object], *, expected_revision: int | None = None) -> int:
         """Change the repair plan's rates; an empty mapping goes back to the usual ones. Returns the new revision."""
+        from corromap.io.rates import rates_from  # noqa: PLC0415  # most edits go without
+
+        rates_from(rates)  # refuses what is no set of rates
         return self._set("rates", dict(rates), "rates of the repair plan changed", expected_revision)
 
     def set_earlier_record(self, sha256: str, *, expected_revision: int | None = None) -> int:

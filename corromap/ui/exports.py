@@ -21,6 +21,7 @@ from corromap.io.photo_sharing import SharedPhotos
 from corromap.ui import state
 from corromap.ui.hand_out import HandOut, copy_bytes
 from corromap.ui.markup import lead
+from corromap.ui.repair import rates_of
 from corromap.ui.surveys import SUFFIX, file_name_for
 
 __all__ = ["EXPORT_TITLES", "export_offers", "originals_are_chosen", "originals_choice"]
@@ -101,7 +102,7 @@ def export_offers(held: state.OpenSurvey, *, originals: bool) -> dict[str, HandO
         write_shared_file(held.file.path, folder / f"one{SUFFIX}", held.file.author)
 
     def seal(folder: Path) -> None:
-        given = HandOver(held.evaluation, held.file.photo_bytes, datetime.now(UTC))
+        given = HandOver(held.evaluation, held.file.photo_bytes, datetime.now(UTC), rates_of(held)[0])
         seal_survey(given, held.file.path, folder / f"{name}-record", originals=originals)
 
     sheet = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

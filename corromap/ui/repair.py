@@ -5,22 +5,19 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Callable
 from datetime import datetime
 
 import streamlit as st
 
 from corromap.errors import RatesError
 from corromap.evaluation import repair_plan
+from corromap.exports.plan import drawings_of
 from corromap.io.rates import default_rates, rates_from
 from corromap.io.survey_file import SurveyFile
 from corromap.repair import Rates, RepairPlan
 from corromap.report.repair_document import repair_document
 from corromap.report.repair_view import RepairView, repair_view
-from corromap.report.welder_drawing import ZoneDrawing, zone_drawing
-from corromap.report.welder_dxf import drawing_dxf
 from corromap.report.welder_sheet import welder_pdf
-from corromap.report.welder_svg import drawing_svg
 from corromap.ui import state
 from corromap.ui.hand_out import HandOut
 from corromap.ui.surveys import file_name_for
@@ -132,21 +129,17 @@ def plan_offers(held: state.OpenSurvey) -> dict[str, HandOut]:
     def document() -> bytes:
         return json.dumps(repair_document(evaluation, plan, rates), ensure_ascii=False, indent=2).encode()
 
-    def drawings(write: Callable[[ZoneDrawing], str], suffix: str) -> bytes:
-        flange = rates.policy["flange"].value
+    def drawings(suffix: str) -> bytes:
         target = io.BytesIO()
         with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as packed:
-            for zone in plan.zones:
-                if zone.pieces:
-                    entry = zipfile.ZipInfo(f"{zone.number:02}-{zone.zone}.{suffix}", _ZIP_TIME)
-                    drawing = zone_drawing(zone, evaluation.template, flange_mm=flange)
-                    packed.writestr(entry, write(drawing), zipfile.ZIP_DEFLATED)
+            for entry, data in drawings_of(evaluation, plan, rates, suffix):
+                packed.writestr(zipfile.ZipInfo(entry, _ZIP_TIME), data, zipfile.ZIP_DEFLATED)
         return target.getvalue()
 
     return {
         "welder": HandOut(f"{name}-welders-sheet.pdf", "application/pdf", sheet),
-        "dxf": HandOut(f"{name}-drawings-dxf.zip", "application/zip", lambda: drawings(drawing_dxf, "dxf")),
-        "svg": HandOut(f"{name}-drawings-svg.zip", "application/zip", lambda: drawings(drawing_svg, "svg")),
+        "dxf": HandOut(f"{name}-drawings-dxf.zip", "application/zip", lambda: drawings("dxf")),
+        "svg": HandOut(f"{name}-drawings-svg.zip", "application/zip", lambda: drawings("svg")),
         "plan": HandOut(f"{name}-repair-plan.json", "application/json", document),
     }
 

@@ -112,7 +112,7 @@ def test_what_version_2_brought_read_by_eye(tmp_path: Path) -> None:
     assert (survey.lengths[0].length_mm, survey.lengths[0].sigma_mm) == (901.5, 1.5)
     assert survey.scales[0].at_mm.tolist() == [[0.0, 0.0], [100.0, 0.0]]
     assert (survey.settings.paper, survey.settings.length_unit, survey.settings.currency) == ("Letter", "in", "GBP")
-    assert record.rates_document == {"cost": {"per_hour": [60.0, 90.0]}}
+    assert (record.rates.name, record.rates.currency) == ("Mine", "GBP")
     assert survey.earlier_record == "ab" * 32
 
 

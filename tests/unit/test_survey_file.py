@@ -13,9 +13,10 @@ import pytest
 
 from corromap.by_hand import SettledView, Settlement
 from corromap.control import ScaleSighting
-from corromap.errors import InvalidValueError, PhotoError, StaleSurveyError, SurveyFileError, TemplateError
+from corromap.errors import InvalidValueError, PhotoError, RatesError, StaleSurveyError, SurveyFileError, TemplateError
 from corromap.frames import DatumId, MarkId, NoteId, PanelId, PhotoId, PhotoOutline, ScaleId, SettlementId, ZoneId
 from corromap.io.migrations import APPLICATION_ID, CURRENT_VERSION
+from corromap.io.rates import default_rates
 from corromap.io.survey_file import SurveyFile, new_id
 from corromap.survey import Car, Mark, MarkKind, Note, Settings, Sighting
 from tests.store_scene import (
@@ -24,6 +25,7 @@ from tests.store_scene import (
     as_plain,
     full_file,
     new_file,
+    own_rates,
     picture,
     rules_document,
     triangle,
@@ -350,16 +352,23 @@ def test_a_mark_takes_the_word_on_it_along(tmp_path: Path) -> None:
 
 
 def test_rates_and_earlier_record_can_be_undone_to_nothing(file: SurveyFile) -> None:
-    file.set_rates({"hours": {"per_metre": [1.0, 2.0]}})
+    file.set_rates(own_rates())
     file.set_earlier_record("0f" * 32)
-    assert file.load().rates_document == {"hours": {"per_metre": [1.0, 2.0]}}
+    assert (file.load().rates_document, file.load().rates.currency) == (own_rates(), "GBP")
     assert file.load().survey.earlier_record == "0f" * 32
     file.undo()
     file.undo()
     assert (file.load().rates_document, file.load().survey.earlier_record) == ({}, "")
+    assert file.load().rates == default_rates()
     assert file.check() == ()
     file.redo()
-    assert file.load().rates_document == {"hours": {"per_metre": [1.0, 2.0]}}
+    assert file.load().rates_document == own_rates()
+
+
+def test_rates_that_are_none_are_refused(file: SurveyFile) -> None:
+    with pytest.raises(RatesError, match="unknown key 'cost'"):
+        file.set_rates({"cost": {"per_hour": [60.0, 90.0]}})
+    assert file.load().rates_document == {}
 
 
 @pytest.mark.parametrize(
