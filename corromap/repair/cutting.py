@@ -88,7 +88,7 @@ def cut(metal: MultiPolygon, zone: Polygon, policy: CutPolicy) -> Cuts:
     pieces = _pieces(_merged(boxes, policy.gap), zone, metal)
     found = Cuts(pieces, is_whole=False)
     if found.area_mm2 >= policy.whole_share * zone.area:
-        return Cuts((zone,), is_whole=True)
+        return Cuts((shapely.orient_polygons(zone),), is_whole=True)
     return found
 
 

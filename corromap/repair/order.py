@@ -40,7 +40,7 @@ _PREPARE = (
         ),
     ),
     WorkStep(
-        to_say("Make safe"),
+        to_say("Secure the car"),
         to_say(
             "Battery and generator off. Fuel tank and lines off and away, drained with a fuel retriever. Airbags and "
             "belt pre-tensioners as their maker says. Extinguisher and fire watch arranged."

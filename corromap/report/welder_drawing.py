@@ -286,10 +286,8 @@ def _ground(panel: Panel, zone: Zone, plan: ZonePlan, look: FloatArray, text_mm:
     items: list[Item] = [Line(Layer.ZONE, ring, is_closed=True) for ring in _rings(zone.outline.polygon, look)]
     near = zone.outline.polygon.buffer(1.0)
     for fold in panel.folds:
-        here = shapely.intersection(LineString(fold.edge_mm), near)
-        if here.length > text_mm:
-            ends = look * np.asarray(here.coords)
-            items.append(Line(Layer.FOLD, ends))
+        here = shapely.get_parts(shapely.intersection(LineString(fold.edge_mm), near))
+        items += [Line(Layer.FOLD, look * np.asarray(part.coords)) for part in here if part.length > text_mm]
     metal = polygons_in(shapely.simplify(plan.metal, 0.5)).geoms
     items += [Line(Layer.MARK, ring, is_closed=True) for part in metal for ring in _rings(part, look)]
     return items

@@ -100,5 +100,7 @@ def test_ranges_hold_their_middle(marks: list[Drawn], sigma: float) -> None:
         assert zone.seam_range_mm.low <= zone.seam_mm <= zone.seam_range_mm.high
         assert 0 <= zone.hours.low <= zone.hours.high
         assert 0 <= zone.cost.low <= zone.cost.high
+    for piece in plan.pieces:
+        assert piece.area_mm2 <= piece.blank_mm2 <= piece.blank_mm[0] * piece.blank_mm[1] + 1e-6
     for need in plan.sheet:
         assert need.bought_mm2 >= need.net_mm2 - 1e-6

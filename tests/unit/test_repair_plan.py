@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import MultiPolygon, Polygon, box
 
 from corromap.by_hand import HandFinding, HandKind
-from corromap.frames import HandFindingId
+from corromap.frames import HandFindingId, PanelOutline
 from corromap.io.rates import default_rates
 from corromap.repair import EdgeKind, Joint, Method, Rates, plan_repair
 from corromap.repair.cutting import CutPolicy, cut
@@ -99,6 +99,17 @@ def test_a_third_of_the_zone_means_the_whole_zone() -> None:
     assert reached.zones[0].method is Method.WHOLE_ZONE
     assert reached.zones[0].area_mm2 == pytest.approx(90_000)
     assert reached.zones[0].whole_cost is None
+
+
+def test_blank_of_a_whole_zone_has_its_flanges_whichever_way_its_outline_runs() -> None:
+    """600 x 150 with one edge on the fold: 600 x 175, also when the template lists the corners clockwise."""
+    usual = body()
+    floor, sill = usual.panels
+    turned = tuple(replace(z, outline=PanelOutline(z.panel, z.outline.exterior_mm[::-1])) for z in floor.zones)
+    for template in (usual, replace(usual, panels=(replace(floor, zones=turned), sill))):
+        (piece,) = plan_of([rust(250, 380, 750, 480)], template=template).pieces
+        assert piece.blank_mm == pytest.approx((600, 175))
+        assert piece.blank_mm2 == pytest.approx(600 * 175)
 
 
 def test_many_pieces_cost_more_than_the_zone() -> None:
@@ -255,7 +266,7 @@ def test_order_of_work() -> None:
     plan = plan_of([HOLE, rust(450, 50, 550, 70, panel=SILL)])
     titles = [step.title for step in plan.order]
     assert titles == [
-        "Record", "Make safe", "Strip", "Find the end of it", "Support and brace",
+        "Record", "Secure the car", "Strip", "Find the end of it", "Support and brace",
         "Left side: sill", "Left side: floor", "Check", "Protect", "Record again",
     ]  # fmt: skip
     assert "Finish and check this side before the other is cut" in plan.order[5].text

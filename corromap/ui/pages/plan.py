@@ -38,7 +38,7 @@ _WORK_WORDS = {
     "whole_zone": "Cutting out and fitting a whole zone",
     "clean": "Cleaning surface rust",
     "protect": "Priming, sealing, waxing a zone",
-    "shell": "Making the shell safe, bracing, measuring",
+    "shell": "Preparing and bracing the shell, measuring",
     "consumables": "Wire, gas and discs",
     "protection": "Primer, sealer and wax of a zone",
 }
