@@ -103,7 +103,7 @@ def test_derivatives_against_differences(kind: str) -> None:
     state = replace(state, scale=np.array([1.01, 0.99, 1.005]), off_mm=strayed)
 
     def rows(at: NetworkState):
-        return sighting_rows(problem, at, 1) if kind == "sighting" else link_rows(problem, at, link)
+        return sighting_rows(problem, at, 1) if kind == "sighting" else link_rows(problem, at).links[0]
 
     here, step = rows(state), 1e-6
     analytic = np.zeros((*here.missed_px.shape, problem.size))

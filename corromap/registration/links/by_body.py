@@ -29,7 +29,7 @@ CONSENSUS_SHARE = 0.002
 """Of the photo's diagonal: how far a match may miss to count as in agreement."""
 
 LEAST_ON_PANEL = 8
-MOST_ON_PANEL = 60
+MOST_ON_PANEL = 40
 """Points kept of a tie on one panel, spread over it."""
 
 LEAST_SHARE = 0.05

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from corromap.registration.network.growth import Growth, TiePart, grow, parts_of
 from corromap.registration.network.panels import LinkedCamera, adjusted_lens, shared_errors
 from corromap.registration.network.solve import Adjusted, adjust
 from corromap.registration.network.start import Held, TiedPoints, disagreement_px, pose_of_plane
-from corromap.registration.network.transfer import body, cast, link_rows, off_mm, see
+from corromap.registration.network.transfer import body, link_rows, off_mm
 from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState, View
 from corromap.registration.network.wording import Given, doubts, failures_of, named_sightings
 from corromap.registration.prior import prior_lens, shared_sigma
@@ -167,9 +167,7 @@ def _adjusted(given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchor
     state = _start(problem, held, growth)
     first = adjust(problem, state)
     kept, drift = list(parts), 1.0
-    for part in closing:
-        link = _link(part, keys)
-        miss, allowed = _closing(first, link, held[part.tie.new].diagonal_px)
+    for part, link, miss, allowed in _closing(given, first, keys, closing):
         if miss <= allowed:
             kept.append(part)
             drift = max(drift, miss / link.sigma_px)
@@ -213,10 +211,14 @@ def _problem(given: Given, keys: Sequence[PhotoId], parts: Sequence[TiePart]) ->
     sigma = np.array([_group_sigma([given.photos[key] for key in those]) for those in groups.values()])
     middle = np.vstack([view.datum_mm for view in views]).mean(axis=0)
     scale_sigma = max(given.template.scale_sigma, LEAST_SCALE_SIGMA)
-    far = [abs(float((panel.place.origin_mm - middle) @ panel.place.normal)) for panel in panels]
-    off = scale_sigma * np.maximum(far, LEAST_FAR_MM)
+    off = _off_sigma(given, middle, panels)
     links = tuple(_link(part, keys) for part in parts)
     return NetworkProblem(views, links, middle, given.settings.click_sigma_px, sigma, scale_sigma, panels, off)
+
+
+def _off_sigma(given: Given, middle_mm: FloatArray, panels: Sequence[Panel]) -> FloatArray:
+    far = [abs(float((panel.place.origin_mm - middle_mm) @ panel.place.normal)) for panel in panels]
+    return np.asarray(max(given.template.scale_sigma, LEAST_SCALE_SIGMA) * np.maximum(far, LEAST_FAR_MM))
 
 
 def _panels(given: Given, keys: Sequence[PhotoId], parts: Sequence[TiePart]) -> tuple[Panel, ...]:
@@ -279,14 +281,32 @@ def _middle_on(link: LinkPoints, index: int, pose: CameraPose, held: Held) -> Fl
     return np.asarray(met[None, :2] / met[2])
 
 
-def _closing(network: Adjusted, link: LinkPoints, diagonal_px: float) -> tuple[float, float]:
-    """How far a tie misses that is not part of the network, and how far it may, drift allowed for."""
-    rows = link_rows(network.problem, network.state, link)
-    away = np.where(rows.fits, np.hypot(*rows.missed_px.T), np.inf)
-    covariance = network.covariance[np.ix_(rows.columns, rows.columns)]
-    variance = np.einsum("nip,pq,niq->n", rows.design, covariance, rows.design, optimize=True)
-    drift = float(np.sqrt(np.median(variance)))
-    return float(np.median(away)), disagreement_px(link.sigma_px, diagonal_px) + CLOSING_SIGMAS * drift
+def _closing(
+    given: Given, network: Adjusted, keys: Sequence[PhotoId], parts: Sequence[TiePart]
+) -> Iterator[tuple[TiePart, LinkPoints, float, float]]:
+    """Tell how far ties miss that are no part of the network, and how far they may, drift allowed for."""
+    problem = network.problem
+    links = tuple(_link(part, keys) for part in parts)
+    shown = {panel.id for panel in problem.panels}
+    extra = tuple({link.panel.id: link.panel for link in links if link.panel.id not in shown}.values())
+    if extra:
+        off = _off_sigma(given, problem.middle_mm, extra)
+        problem = replace(
+            problem, panels=(*problem.panels, *extra), panel_sigma_mm=np.concatenate([problem.panel_sigma_mm, off])
+        )
+    state = replace(network.state, off_mm=np.concatenate([network.state.off_mm, np.zeros(len(extra))]))
+    covariance = np.zeros((problem.size, problem.size))
+    covariance[: len(network.covariance), : len(network.covariance)] = network.covariance
+    last = np.arange(len(network.covariance), problem.size)
+    covariance[last, last] = problem.panel_sigma_mm[len(problem.panels) - len(extra) :] ** 2
+    tied = link_rows(replace(problem, links=links), state)
+    for part, link, rows in zip(parts, links, tied.links, strict=True):
+        away = np.where(rows.fits, np.hypot(*rows.missed_px.T), np.inf)
+        within = covariance[np.ix_(rows.columns, rows.columns)]
+        drift = float(np.sqrt(np.median(((rows.design @ within) * rows.design).sum(axis=(1, 2)))))
+        photo = given.photos[part.tie.new]
+        diagonal = float(np.hypot(photo.width_px, photo.height_px))
+        yield part, link, float(np.median(away)), disagreement_px(link.sigma_px, diagonal) + CLOSING_SIGMAS * drift
 
 
 def _without_broken(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeeping
@@ -368,21 +388,13 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
 def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
     """Tied points of each view, by how much they miss, and depths of all its points."""
     problem, state = network.problem, network.state
-    px: list[list[FloatArray]] = [[np.empty((0, 2))] for _ in problem.views]
-    missed: list[list[FloatArray]] = [[] for _ in problem.views]
-    from_new: list[list[FloatArray]] = [[] for _ in problem.views]
-    points = [[body(problem, state, view.datum_mm)] for view in problem.views]
-    for link in problem.links:
-        miss = link_rows(problem, state, link).missed_px
-        uv = cast(problem, state, link.known, link.known_px, link.panel)
-        car = body(problem, state, link.panel.place.to_car(uv[np.isfinite(uv).all(axis=1)]))
-        missed[link.new].append(miss)
-        from_new[link.known].append(miss)
-        for index, at in ((link.known, link.known_px), (link.new, link.new_px)):
-            px[index].append(at)
-            points[index].append(car)
+    rows, all_miss = network.tied, np.vstack([*(x.missed_px for x in network.tied.links), np.empty((0, 2))])
     found = []
-    for i in range(len(problem.views)):
-        depth = np.maximum(see(problem, state, i, np.vstack(points[i])).depth_mm, 1.0)
-        found.append((np.vstack(px[i]), np.vstack(missed[i] or from_new[i]), depth))
+    for i, view in enumerate(problem.views):
+        as_known, as_new = problem.tied.by_known[i], problem.tied.by_new[i]
+        own = body(problem, state, view.datum_mm) @ state.rotations[i].T + state.shifts_mm[i]
+        depth = np.concatenate([own[:, 2], rows.known_depth_mm[as_known], rows.new_depth_mm[as_new]])
+        px = np.vstack([problem.tied.known_px[as_known], problem.tied.new_px[as_new]])
+        miss = all_miss[as_new if len(as_new) else as_known]
+        found.append((px, miss, np.maximum(depth[np.isfinite(depth)], 1.0)))
     return found

@@ -10,7 +10,7 @@ import numpy as np
 from corromap.control import PhotoTie
 from corromap.frames import FloatArray, PhotoId, TieId
 from corromap.registration.camera import CameraPose
-from corromap.registration.network.hits import first_panels
+from corromap.registration.network.hits import EDGE_ON_MM, first_panels
 from corromap.registration.network.start import Held, TiedPoints, agreed_pose
 from corromap.template import BodyTemplate, Panel
 
@@ -193,6 +193,8 @@ def parts_of(
 
 
 def _cast(pose: CameraPose, held: Held, px: FloatArray, panel: Panel) -> FloatArray:
+    if abs(float((pose.eye_mm - panel.place.origin_mm) @ panel.place.normal)) < EDGE_ON_MM:
+        return np.full((len(px), 2), np.nan)
     rays = np.column_stack([(held.lens.undistort(px) - held.lens.centre_px) / pose.focal_px, np.ones(len(px))])
     met = rays @ np.linalg.inv(pose.plane(panel.place)).T
     good = met[:, 2] > 1e-5

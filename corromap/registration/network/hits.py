@@ -11,7 +11,10 @@ from corromap.registration.camera import NEAREST_MM, CameraPose
 from corromap.registration.lens import Lens
 from corromap.template import BodyTemplate
 
-__all__ = ["first_panels"]
+__all__ = ["EDGE_ON_MM", "first_panels"]
+
+EDGE_ON_MM = 1e-3
+"""An eye so near to a panel's plane sees nothing of it."""
 
 NEAR_EDGE_MM = 0.5
 """A ray this near to an edge hits either panel."""
@@ -45,6 +48,8 @@ def first_panels(
     index = np.full(len(px), -1, dtype=np.int64)
     at_mm, nearest = np.full((len(px), 2), np.nan), np.full(len(px), np.inf)
     for number, panel in enumerate(template.panels):
+        if abs(float((pose.eye_mm - panel.place.origin_mm) @ panel.place.normal)) < EDGE_ON_MM:
+            continue  # seen as a line, it stands in nothing's way
         met = rays @ np.linalg.inv(pose.plane(panel.place)).T
         ahead = met[:, 2] > 1e-9
         depth = np.where(ahead, 1.0 / np.where(ahead, met[:, 2], 1.0), np.inf)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from scipy.linalg import eigh
 
 from corromap.frames import CameraId, DatumId, FloatArray, PanelId, PhotoId
 from corromap.messages import message
@@ -21,7 +22,7 @@ from corromap.registration.camera_place import LEAST_FACING, LOOSEST_MM, W_SHARE
 from corromap.registration.homography import apply
 from corromap.registration.lens import Lens
 from corromap.registration.network.solve import Adjusted
-from corromap.registration.network.transfer import body, plane_in, see
+from corromap.registration.network.transfer import body, plane_in
 from corromap.registration.network.values import AXES, View
 from corromap.registration.result import Registration, camera_label, focal_label, lens_label, panel_place_label
 from corromap.registration.sighted import datum_positions
@@ -155,9 +156,9 @@ def shared_errors(network: Adjusted, label: str) -> SharedErrors:
     within = whole[np.ix_(shared, shared)]
     by_shared = np.linalg.solve(within, whole[np.ix_(shared, geometry)]).T
     left = whole[np.ix_(geometry, geometry)] - by_shared @ whole[np.ix_(shared, geometry)]
-    values, vectors = np.linalg.eigh((left + left.T) / 2.0)
-    kept = np.argsort(values)[::-1][: min(MODES, len(values))]
-    modes = vectors[:, kept] * np.sqrt(np.maximum(values[kept], 0.0))
+    last = len(left) - 1
+    values, vectors = eigh((left + left.T) / 2.0, subset_by_index=(max(0, last + 1 - MODES), last))
+    modes = np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
     return SharedErrors(label, by_shared, modes, left - modes @ modes.T)
 
 
@@ -209,9 +210,9 @@ def linked_panels(camera: LinkedCamera, template: BodyTemplate, settings: Settin
         Of method ``linked``, in the template's order; a panel without a point
         clicked on it only where its place is known well enough.
     """
-    placed = {}
+    placed, eye = {}, camera.pose.eye_mm
     for panel in template.panels:
-        px = _in_frame(camera, panel)
+        px = _in_frame(camera, panel, eye)
         if len(px) == 0:
             continue
         registration = place_by_network(camera, panel, template)
@@ -221,17 +222,19 @@ def linked_panels(camera: LinkedCamera, template: BodyTemplate, settings: Settin
     return placed
 
 
-def _in_frame(camera: LinkedCamera, panel: Panel) -> FloatArray:
+def _in_frame(camera: LinkedCamera, panel: Panel, eye: FloatArray) -> FloatArray:
     """Pixels of places on the panel that the camera faces, not too flat, inside the frame."""
     places, problem, state = places_on(panel), camera.network.problem, camera.network.state
-    rays = camera.pose.eye_mm - places.car_mm
+    rays = eye - places.car_mm
     facing = rays @ places.towards > LEAST_FACING * np.linalg.norm(rays, axis=1)
     if not facing.any():
         return np.empty((0, 2))
-    seen = see(problem, state, camera.index, body(problem, state, places.car_mm[facing]))
-    photo = camera.view.photo
-    kept = (seen.depth_mm > 1.0) & _inside(seen.px, photo)
-    return np.asarray(seen.px[kept])
+    car = body(problem, state, places.car_mm[facing])
+    inside = car @ state.rotations[camera.index].T + state.shifts_mm[camera.index]
+    inside = inside[inside[:, 2] > 1.0]
+    straight = state.focal_px(camera.view) * inside[:, :2] / inside[:, 2:] + camera.lens.centre_px
+    px = camera.lens.distort(straight)
+    return np.asarray(px[_inside(px, camera.view.photo)])
 
 
 def _inside(px: FloatArray, photo: Photo) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from corromap.frames import FloatArray
-from corromap.registration.network.transfer import Rows, link_rows, sighting_rows
+from corromap.registration.network.transfer import Rows, TiedRows, link_rows, sighting_rows
 from corromap.registration.network.values import NetworkProblem, NetworkState
 
 __all__ = ["Adjusted", "adjust", "link_weight"]
@@ -88,6 +88,8 @@ class Adjusted:
         and what the residuals show.
     steps : int
         Taken.
+    tied : TiedRows
+        The tied points there.
     """
 
     problem: NetworkProblem
@@ -95,6 +97,7 @@ class Adjusted:
     covariance: FloatArray
     sigma_px: float
     steps: int
+    tied: TiedRows
 
     def missed_px(self, view: int) -> FloatArray:
         """Residuals of a view's sightings.
@@ -113,7 +116,7 @@ class Adjusted:
 
     def link_miss_px(self, link: int) -> float:
         """Median distance by which the points of a tie miss, px of the new photo; infinite where they cannot fit."""
-        rows = link_rows(self.problem, self.state, self.problem.links[link])
+        rows = self.tied.links[link]
         away = np.hypot(*rows.missed_px.T)
         return float(np.median(np.where(rows.fits, away, np.inf)))
 
@@ -153,41 +156,43 @@ def adjust(problem: NetworkProblem, start: NetworkState, *, bend: float = LINK_B
         With the covariance of all unknowns.
     """
     state, damping, steps = start, 1e-4, 0
-    blocks = _blocks(problem, state, bend)
+    blocks, tied = _blocks(problem, state, bend)
     cost = _cost(problem, state, blocks)
     normal, pull = _normal(problem, state, blocks)
     for _ in range(MOST_STEPS):
         steps += 1
         step: FloatArray = np.asarray(np.linalg.solve(normal + np.diag(damping * np.diag(normal)), pull))
         tried = state.moved(step, problem)
-        new_blocks = _blocks(problem, tried, bend)
+        new_blocks, new_tied = _blocks(problem, tried, bend)
         new_cost = _cost(problem, tried, new_blocks)
         if new_cost > cost:
             damping = max(damping, LEAST_DAMPING) * 10.0
             if damping > MOST_DAMPING:
                 break
             continue
-        gain, state, blocks, cost, damping = cost - new_cost, tried, new_blocks, new_cost, damping * 0.1
+        gain, state, blocks, tied = cost - new_cost, tried, new_blocks, new_tied
+        cost, damping = new_cost, damping * 0.1
         normal, pull = _normal(problem, state, blocks)
         if gain < SMALLEST_GAIN * (1.0 + cost):
             break
     covariance: FloatArray = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     factor = _spread(blocks, covariance)
     sigma_px = problem.click_sigma_px * float(np.sqrt(factor))
-    return Adjusted(problem, state, np.asarray(covariance * factor), sigma_px, steps)
+    return Adjusted(problem, state, np.asarray(covariance * factor), sigma_px, steps, tied)
 
 
-def _blocks(problem: NetworkProblem, state: NetworkState, bend: float) -> list[_Block]:
+def _blocks(problem: NetworkProblem, state: NetworkState, bend: float) -> tuple[list[_Block], TiedRows]:
     sigma = problem.click_sigma_px
     found = [
         _Block(sighting_rows(problem, state, i), sigma, view.weight, SIGHTING_BEND, is_link=False)
         for i, view in enumerate(problem.views)
         if len(view.ids)
     ]
-    for link in problem.links:
+    tied = link_rows(problem, state)
+    for link, rows in zip(problem.links, tied.links, strict=True):
         worth = np.full(len(link.known_px), link_weight(len(link.known_px)))
-        found.append(_Block(link_rows(problem, state, link), link.sigma_px, worth, bend, is_link=True))
-    return found
+        found.append(_Block(rows, link.sigma_px, worth, bend, is_link=True))
+    return found, tied
 
 
 def _cost(problem: NetworkProblem, state: NetworkState, blocks: Sequence[_Block]) -> float:

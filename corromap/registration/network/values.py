@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from corromap.registration.lens import Lens
 from corromap.survey import Photo
 from corromap.template import Panel
 
-__all__ = ["AXES", "LinkPoints", "NetworkProblem", "NetworkState", "View"]
+__all__ = ["AXES", "LinkPoints", "NetworkProblem", "NetworkState", "TiedArrays", "View"]
 
 AXES = 3
 """Scales of the body along x, y and z against the template."""
@@ -78,6 +79,78 @@ class LinkPoints:
     known_px: FloatArray
     new_px: FloatArray
     sigma_px: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TiedArrays:
+    """All tied points of a network in a row, link after link.
+
+    Parameters
+    ----------
+    known_px, new_px : ndarray of float64, shape (N, 2)
+        In both photos.
+    link : ndarray of int64, shape (N,)
+        Which link.
+    rows : tuple of slice
+        Of each link.
+    by_known, by_new : tuple of ndarray of int64
+        For each view, the points it shows as the known, and as the new one.
+    origin_mm, u_axis, v_axis, normal : ndarray of float64, shape (L, 3)
+        Of each link's panel.
+    panel_column : ndarray of int64, shape (L,)
+        Its unknown.
+    """
+
+    known_px: FloatArray
+    new_px: FloatArray
+    link: NDArray[np.int64]
+    rows: tuple[slice, ...]
+    by_known: tuple[NDArray[np.int64], ...]
+    by_new: tuple[NDArray[np.int64], ...]
+    origin_mm: FloatArray
+    u_axis: FloatArray
+    v_axis: FloatArray
+    normal: FloatArray
+    panel_column: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, problem: NetworkProblem) -> TiedArrays:
+        """Gather the points of all links.
+
+        Parameters
+        ----------
+        problem : NetworkProblem
+            Whose links they are.
+
+        Returns
+        -------
+        TiedArrays
+            In the order of the links.
+        """
+        links = problem.links
+        counts = [len(link.known_px) for link in links]
+        number = np.repeat(np.arange(len(links)), counts)
+        ends = np.cumsum([0, *counts])
+        known, new = np.array([x.known for x in links]), np.array([x.new for x in links])
+        views, nothing = range(len(problem.views)), np.empty((0, 2))
+        places = [link.panel.place for link in links]
+
+        def stacked(rows: list[FloatArray]) -> FloatArray:
+            return np.array(rows, dtype=np.float64).reshape(-1, 3)
+
+        return cls(
+            np.vstack([*(x.known_px for x in links), nothing]),
+            np.vstack([*(x.new_px for x in links), nothing]),
+            number,
+            tuple(slice(int(a), int(b)) for a, b in pairwise(ends)),
+            tuple(np.flatnonzero(known[number] == i) if links else number for i in views),
+            tuple(np.flatnonzero(new[number] == i) if links else number for i in views),
+            stacked([p.origin_mm for p in places]),
+            stacked([p.u_axis for p in places]),
+            stacked([p.v_axis for p in places]),
+            stacked([p.normal for p in places]),
+            np.array([problem.panel_columns[x.panel.id] for x in links], dtype=np.int64),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,6 +219,16 @@ class NetworkProblem:
         """Of each panel."""
         first = self.size - len(self.panels)
         return {panel.id: first + i for i, panel in enumerate(self.panels)}
+
+    @cached_property
+    def normals(self) -> FloatArray:
+        """Unit normals of the panels, shape (P, 3)."""
+        return np.array([panel.place.normal for panel in self.panels]).reshape(-1, 3)
+
+    @cached_property
+    def tied(self) -> TiedArrays:
+        """All tied points."""
+        return TiedArrays.of(self)
 
     @property
     def prior_sigma(self) -> FloatArray:
