@@ -5,6 +5,7 @@ import type MapBrowserEvent from "ol/MapBrowserEvent";
 
 import { ComparePane } from "./compare";
 import { buildFrame, mapButton, type Frame } from "./frame";
+import { setText } from "./features";
 import { handleKey } from "./keys";
 import { Loupe } from "./loupe";
 import { MapPane } from "./map_pane";
@@ -123,7 +124,7 @@ export class Canvas {
     const photo = this.store.get<PhotoEntry>(`photo/${this.state?.photo}`);
     if (!this.state || !template || !photo) return;
     this.frame.root.style.setProperty("--cm-height", `${this.state.height}px`);
-    this.layers.styles = this.styles;
+    this.layers.setStyles(this.styles);
     this.map.setStyles(this.styles);
     this.map.setTemplate(template);
     this.map.setActivePanel(this.state.activePanel);
@@ -187,7 +188,7 @@ export class Canvas {
     this.refreshMap();
     this.refreshPlacing();
     this.bar.paintSwatches(this.styles);
-    this.frame.photoName.textContent = this.pane.photo?.name ?? "";
+    setText(this.frame.photoName, this.pane.photo?.name ?? "");
   }
 
   private refreshCompare(): void {
@@ -281,7 +282,7 @@ export class Canvas {
     dataset["mapX"] = at ? `${at[0]}` : "";
     dataset["mapY"] = at ? `${at[1]}` : "";
     dataset["panel"] = landing?.placing.panel.id ?? "";
-    this.frame.read.textContent = landing ? this.readOut(landing.placing.panel, landing.mm) : this.restingText();
+    setText(this.frame.read, landing ? this.readOut(landing.placing.panel, landing.mm) : this.restingText());
     this.followPointer(landing);
   }
 
@@ -308,7 +309,7 @@ export class Canvas {
     this.layers.setCursor(px ?? null, null);
     this.frame.root.dataset["backX"] = px ? `${px[0]}` : "";
     this.frame.root.dataset["backY"] = px ? `${px[1]}` : "";
-    this.frame.read.textContent = panel && mm ? this.readOut(panel, mm) : this.restingText();
+    setText(this.frame.read, panel && mm ? this.readOut(panel, mm) : this.restingText());
     for (const [i, compare] of this.compares.entries()) {
       const other = this.groundOf(this.state?.compare[i])?.on(panel?.id);
       compare.layers.setCursor(mm && other ? other.toPx(mm) : null, null);
@@ -609,9 +610,8 @@ export class Canvas {
     this.frame.root.dataset["points"] = `${marking.points().length}`;
     this.frame.root.dataset["chosen"] = marking.selected.join(" ");
     const help = this.helpText(state);
-    if (this.frame.help.textContent !== help) this.frame.help.textContent = help;
+    setText(this.frame.help, help);
     this.frame.help.hidden = !help;
-    this.map.map.render();
   }
 
   private helpText(state: CanvasEntry): string {
@@ -628,7 +628,7 @@ export class Canvas {
   }
 
   private alert(text: string): void {
-    this.frame.alert.textContent = text;
+    setText(this.frame.alert, text);
     this.frame.alert.hidden = !text;
   }
 

@@ -25,7 +25,7 @@ export class ComparePane {
 
   update(photo: PhotoEntry, marks: MarkEntry[], placings: Placing[], styles: Record<string, StyleEntry>, active: string | null): void {
     this.pane.show(photo);
-    this.layers.styles = styles;
+    this.layers.setStyles(styles);
     this.layers.setMarks(marks, new Set());
     this.layers.setTemplate(placings, active);
     this.caption.textContent = placings.length ? photo.name : `${photo.name}: not placed yet, so it cannot follow`;

@@ -11,6 +11,7 @@ import Projection from "ol/proj/Projection";
 import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
 
+import { Keeper, refill, same } from "./features";
 import { markStyles, styleOf } from "./paint";
 import { inside, layOnMap } from "./placing";
 import { toOl } from "./photo_pane";
@@ -45,7 +46,7 @@ export class MapPane {
   private styles: Record<string, StyleEntry> = {};
   // panels and marks share a layer: a crossmember must hide what lies on the floor behind it
   private readonly body = layer((f) => (f.get("entry") ? this.projectedStyle(f) : this.groundStyle(f)), 0);
-  private marksShown: Feature[] = [];
+  private readonly projected = new Keeper(this.body.getSource()!);
   private readonly depths = new Map<string, number>();
   private readonly preview = layer((f) => this.previewStyle(f), 3);
   private readonly names = layer((f, r) => this.nameStyle(f, r), 5, true);
@@ -71,6 +72,7 @@ export class MapPane {
   }
 
   setStyles(styles: Record<string, StyleEntry>): void {
+    if (styles === this.styles) return;
     this.styles = styles;
     this.body.changed();
   }
@@ -99,7 +101,7 @@ export class MapPane {
         points.push(new Feature({ geometry: new Point(toOl(datum.at)), what: "datum", id: datum.id, panel: panel.id }));
       }
     }
-    this.marksShown = [];
+    this.projected.forget();
     refill(this.body, ground);
     refill(this.names, names);
     refill(this.points, points);
@@ -155,6 +157,7 @@ export class MapPane {
   }
 
   setDatum(datum: string | null, sighted: Set<string>, show: boolean): void {
+    if (datum === this.datum && show === this.showDatums && same([...sighted], [...this.sighted])) return;
     this.datum = datum;
     this.sighted = sighted;
     this.showDatums = show;
@@ -171,20 +174,20 @@ export class MapPane {
   }
 
   setProjected(entries: ProjectedEntry[], selected: ReadonlySet<string>, muted: ReadonlySet<string>): void {
-    const features = entries
-      .filter((entry) => !muted.has(entry.mark))
-      .map(
-        (entry) =>
-          new Feature({
-            geometry: new MultiPolygon(entry.area.map((rings) => rings.map((ring) => [...ring, ring[0]!].map(toOl)))),
-            entry,
-            selected: selected.has(entry.mark),
-          }),
-      );
-    const source = this.body.getSource();
-    if (this.marksShown.length) source?.removeFeatures(this.marksShown);
-    source?.addFeatures(features);
-    this.marksShown = features;
+    this.projected.show(
+      entries
+        .filter((entry) => !muted.has(entry.mark))
+        .map((entry) => ({
+          name: `${entry.mark}/${entry.panel}`,
+          stamp: [entry, selected.has(entry.mark)],
+          make: () =>
+            new Feature({
+              geometry: new MultiPolygon(entry.area.map((rings) => rings.map((ring) => [...ring, ring[0]!].map(toOl)))),
+              entry,
+              selected: selected.has(entry.mark),
+            }),
+        })),
+    );
   }
 
   setPreview(previews: Preview[]): void {
@@ -348,12 +351,6 @@ const CROSS = [
 const MOUNTING = new Style({
   image: new RegularShape({ points: 4, radius: 6, angle: 0, fill: new Fill({ color: "#fff" }), stroke: new Stroke({ color: "#2A2926", width: 1.6 }) }),
 });
-
-function refill(target: VectorLayer<VectorSource>, features: Feature[]): void {
-  const source = target.getSource();
-  source?.clear(true);
-  source?.addFeatures(features);
-}
 
 function path(ctx: CanvasRenderingContext2D, rings: number[][][]): void {
   for (const ring of rings) {

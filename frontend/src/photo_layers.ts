@@ -6,6 +6,7 @@ import VectorLayer from "ol/layer/Vector";
 import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
 
+import { Keeper, refill, same } from "./features";
 import { markStyles, styleOf } from "./paint";
 import type { Placing } from "./placing";
 import { toOl } from "./photo_pane";
@@ -26,13 +27,16 @@ function layer(style: (feature: FeatureLike) => Style | Style[] | undefined, z: 
 }
 
 export class PhotoLayers {
-  styles: Record<string, StyleEntry> = {};
   selected = new Set<string>();
+  private styles: Record<string, StyleEntry> = {};
+  private lines: readonly unknown[] = [];
   readonly template = layer((f) => templateStyle(f), 2);
   readonly marks = layer((f) => this.markStyle(f), 3);
   readonly sightings = layer((f) => sightingStyle(f), 8);
   readonly labels = layer((f) => labelStyle(f), 7, true);
   readonly cursor = layer((f) => cursorStyle(f), 9);
+
+  private readonly kept = new Keeper(this.marks.getSource()!);
 
   get all() {
     return [this.template, this.marks, this.labels, this.sightings, this.cursor];
@@ -43,14 +47,29 @@ export class PhotoLayers {
     return markStyles(styleOf(this.styles, mark.kind, mark.stage), { casing: true, selected: this.selected.has(mark.id) });
   }
 
+  setStyles(styles: Record<string, StyleEntry>): void {
+    if (styles === this.styles) return;
+    this.styles = styles;
+    this.marks.changed();
+  }
+
   setMarks(marks: MarkEntry[], hidden: ReadonlySet<string>): void {
-    refill(
-      this.marks,
-      marks.filter((mark) => !hidden.has(mark.id)).map((mark) => new Feature({ geometry: markPolygon(mark), mark })),
+    const shown = marks.filter((mark) => !hidden.has(mark.id));
+    const features = this.kept.show(
+      shown.map((mark) => ({
+        name: mark.id,
+        // a mark that comes back from Python as it was sent is not drawn again
+        stamp: [JSON.stringify([mark.kind, mark.stage, mark.exterior, mark.holes]), this.selected.has(mark.id)],
+        make: () => new Feature({ geometry: markPolygon(mark), mark }),
+      })),
     );
+    features.forEach((feature, i) => feature.set("mark", shown[i], true));
   }
 
   setTemplate(placings: Placing[], active: string | null): void {
+    const lines = [active, ...placings.flatMap((placing) => [placing.panel, placing.entry])];
+    if (same(lines, this.lines)) return;
+    this.lines = lines;
     const features: Feature[] = [];
     for (const placing of placings) {
       const own = placing.panel.id === active || active === null;
@@ -67,22 +86,21 @@ export class PhotoLayers {
   }
 
   setSightings(sightings: SightingEntry[], names: (datum: string) => string, current: string | null, placing: Placing | null): void {
-    const source = this.sightings.getSource();
-    if (!source) return;
-    source.clear(true);
+    const points: Feature[] = [];
     const labels: Feature[] = [];
     const at = new Map(placing?.panel.datums.map((datum) => [datum.id, datum.atMm]) ?? []);
     for (const sighting of sightings) {
       const rank = placing ? placing.entry.datums.indexOf(sighting.datum) : -1;
       const mm = at.get(sighting.datum);
       const fitted = rank >= 0 && mm && placing ? placing.toPx(mm) : null;
-      if (fitted) source.addFeature(residual(sighting.at, fitted));
+      if (fitted) points.push(residual(sighting.at, fitted));
       const isCurrent = current === sighting.datum;
       const figures = fitted ? `${placing!.entry.residualPx[rank]!.toFixed(1)} px, ${placing!.entry.residualMm[rank]!.toFixed(1)} mm` : "";
       const geometry = new Point(toOl(sighting.at));
-      source.addFeature(new Feature({ geometry, what: "sighting", datum: sighting.datum, current: isCurrent }));
+      points.push(new Feature({ geometry, what: "sighting", datum: sighting.datum, current: isCurrent }));
       labels.push(new Feature({ geometry: geometry.clone(), text: [names(sighting.datum), figures].filter(Boolean).join("\n"), current: isCurrent }));
     }
+    refill(this.sightings, points);
     refill(this.labels, labels);
   }
 
@@ -100,12 +118,6 @@ function residual(sighted: XY, fitted: XY): Feature {
     sighted[1] + (fitted[1] - sighted[1]) * RESIDUAL_SCALE,
   ];
   return new Feature({ geometry: new LineString([toOl(sighted), toOl(tip)]), what: "residual" });
-}
-
-export function refill(target: VectorLayer<VectorSource>, features: Feature[]): void {
-  const source = target.getSource();
-  source?.clear(true);
-  source?.addFeatures(features);
 }
 
 function templateStyle(feature: FeatureLike): Style[] {

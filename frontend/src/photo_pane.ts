@@ -5,11 +5,12 @@ import OlMap from "ol/Map";
 import View from "ol/View";
 import type { Coordinate } from "ol/coordinate";
 import { defaults as defaultInteractions } from "ol/interaction/defaults";
-import TileLayer from "ol/layer/Tile";
+import type TileLayer from "ol/layer/Tile";
 import Projection from "ol/proj/Projection";
 import ImageTile from "ol/source/ImageTile";
 import TileGrid from "ol/tilegrid/TileGrid";
 
+import { StillTiles } from "./still";
 import type { PhotoEntry, XY } from "./types";
 
 export const TILE_PX = 512;
@@ -79,7 +80,7 @@ export class PhotoPane {
   private readonly views = new Map<string, View>();
 
   constructor(readonly host: HTMLElement) {
-    this.tiles = new TileLayer<ImageTile>({ className: "cm-tiles", preload: 1 });
+    this.tiles = new StillTiles({ className: "cm-tiles", preload: 1 });
     this.map = new OlMap({
       target: host,
       layers: [this.tiles],

@@ -1,5 +1,6 @@
 // Buttons above the photo. Large enough for a thumb, named in words, with their key.
 
+import { setText } from "./features";
 import { icon } from "./icons";
 import { patternFill, styleOf } from "./paint";
 import { FIXINGS, KINDS, STAGES, TOOLS } from "./texts";
@@ -161,7 +162,7 @@ export class Toolbar {
       button.element.disabled = !button.live(state);
       button.element.hidden = !button.shown(state);
     }
-    this.position.textContent = state.position;
+    setText(this.position, state.position);
     this.fixing.value = state.fixing ?? "";
   }
 
