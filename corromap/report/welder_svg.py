@@ -11,7 +11,7 @@ import numpy as np
 from corromap.frames import FloatArray
 from corromap.report.language import number as localised
 from corromap.report.palette import ACCENT, INK, PAPER, RUST_SCALED, STEEL
-from corromap.report.svg import element, number, text_element
+from corromap.report.svg import element, number, plain, text_element
 from corromap.report.welder_drawing import ZoneDrawing
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
 
@@ -69,7 +69,7 @@ def drawing_svg(drawing: ZoneDrawing, *, scale: float = 1.0, margin_mm: float = 
     width, height = x1 - x0 + 2 * margin_mm, y1 - y0 + 2 * margin_mm
     return element(
         "svg",
-        element("title", drawing.title.replace("<", "").replace("&", "and")),
+        element("title", plain(drawing.title)),
         element("rect", x=left, y=top, width=width, height=height, fill=PAPER),
         items_markup(drawing.items, drawing.text_mm),
         xmlns="http://www.w3.org/2000/svg",

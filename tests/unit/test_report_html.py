@@ -70,7 +70,8 @@ def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
     assert requests
     crops, locators = ([d for d in drawings if d.attributes["class"] == kind] for kind in ("crop", "locator"))
     assert len(crops) == len(locators) == 3
-    assert len(drawings) == 3 + 2 + 1 + 3 + 3 + len(requests)  # maps, photos, whole picture, findings, requests
+    # maps, photos, whole picture, findings twice, one zone to repair
+    assert len(drawings) == 3 + 2 + 1 + 3 + 3 + 1 + len(requests)
     assert all(d.attributes["role"] == "img" for d in drawings)
     maps = [d for d in drawings if "corromap-map" in d.attributes["class"]]
     for drawing in maps:
