@@ -98,19 +98,20 @@ def edges_of(piece: Polygon, borders: Sequence[Border]) -> tuple[PieceEdge, ...]
     tuple of PieceEdge
         All round, in the order of the outline; lengths sum to its length.
     """
+    lines = np.array([(border.from_mm, border.to_mm) for border in borders], dtype=np.float64).reshape(-1, 2, 2)
     found = []
     for ring in (piece.exterior, *piece.interiors):
         for a, b in _sides(np.asarray(ring.coords)[:-1]):
-            found += _divided(a, b, borders)
+            found += _divided(a, b, borders, lines)
     return tuple(found)
 
 
-def _divided(a: FloatArray, b: FloatArray, borders: Sequence[Border]) -> list[PieceEdge]:
+def _divided(a: FloatArray, b: FloatArray, borders: Sequence[Border], lines: FloatArray) -> list[PieceEdge]:
     length = float(np.hypot(*(b - a)))
     if length == 0:
         return []
     along = (b - a) / length
-    spans = [(border, span) for border in borders if (span := _span_on(a, along, length, border)) is not None]
+    spans = [(borders[i], span) for i, span in _spans_on(a, along, length, lines)]
     stops = sorted({0.0, length, *(stop for _, span in spans for stop in span)})
     parts: list[PieceEdge] = []
     for start, end in pairwise(stops):
@@ -125,11 +126,14 @@ def _divided(a: FloatArray, b: FloatArray, borders: Sequence[Border]) -> list[Pi
     return parts
 
 
-def _span_on(a: FloatArray, along: FloatArray, length: float, border: Border) -> tuple[float, float] | None:
-    """Where a border lies on a line, as distances along it."""
-    ends = np.stack([border.from_mm, border.to_mm]) - a
-    across = np.abs(ends @ np.array([-along[1], along[0]]))
-    if across.max() > EDGE_TOLERANCE_MM:
-        return None
-    start, end = sorted(np.clip(ends @ along, 0.0, length).tolist())
-    return (start, end) if end - start > EDGE_TOLERANCE_MM else None
+def _spans_on(
+    a: FloatArray, along: FloatArray, length: float, lines: FloatArray
+) -> list[tuple[int, tuple[float, float]]]:
+    """Which lines lie on a side, and where along it they start and end."""
+    if not len(lines):
+        return []
+    ends = lines - a
+    across = np.abs(ends @ np.array([-along[1], along[0]])).max(axis=1)
+    spans = np.sort(np.clip(ends @ along, 0.0, length), axis=1)
+    on = np.flatnonzero((across <= EDGE_TOLERANCE_MM) & (spans[:, 1] - spans[:, 0] > EDGE_TOLERANCE_MM))
+    return [(int(i), (float(spans[i, 0]), float(spans[i, 1]))) for i in on]

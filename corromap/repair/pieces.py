@@ -8,16 +8,17 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
-from corromap.frames import PanelId
-from corromap.measures import PRESCRIBED_DISTANCE_MM
-from corromap.projection import ProjectedMark
+from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
+from corromap.measures.distance import mounting_distances
+from corromap.projection import MovingEdges, ProjectedMark
 from corromap.repair.edges import EDGE_TOLERANCE_MM, borders_of, edges_of
 from corromap.repair.result import EdgeKind, Joint, Piece, PieceEdge
+from corromap.survey import Mark, MarkKind
 from corromap.template import BodyTemplate, Fold, Panel, Zone
 
-__all__ = ["PanelCuts", "join_over_folds", "letters", "pieces_of"]
+__all__ = ["PanelCuts", "join_over_folds", "letters", "near_mountings", "pieces_of"]
 
 
 def letters(number: int) -> str:
@@ -100,7 +101,6 @@ def _piece(label: str, zone: Zone, outline: Polygon, edges: tuple[PieceEdge, ...
         blank_mm=_blank(outline, edges, cuts.flange_mm),
         blank_mm2=outline.area + cuts.flange_mm * lap_mm,
         marks=tuple(dict.fromkeys(m.mark.id for m in cuts.marks if shapely.intersection(m.area, outline).area > 0)),
-        near_mountings=_near(outline, cuts.panel),
         crosses=tuple(cuts.template.panel(fold.other).name for fold in folds),
     )
 
@@ -120,14 +120,42 @@ def _blank(outline: Polygon, edges: Sequence[PieceEdge], flange_mm: float) -> tu
     return long, short
 
 
-def _near(outline: Polygon, panel: Panel) -> tuple[tuple[str, float], ...]:
-    found = [(m.name, float(outline.distance(Point(m.at_mm)))) for m in panel.mountings]
-    return tuple(sorted((one for one in found if one[1] <= PRESCRIBED_DISTANCE_MM), key=lambda one: one[1]))
-
-
 def _crosses(fold: Fold, outline: Polygon) -> bool:
     inside = shapely.intersection(LineString(fold.edge_mm), outline.buffer(-EDGE_TOLERANCE_MM))
     return bool(inside.length > EDGE_TOLERANCE_MM)
+
+
+def near_mountings(pieces: Sequence[Piece], template: BodyTemplate) -> tuple[Piece, ...]:
+    """Find the mountings that pieces come near, along the body and over its folds as for marks.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        Of all panels.
+    template : BodyTemplate
+        The body.
+
+    Returns
+    -------
+    tuple of Piece
+        The same with their mountings within the published 300 mm, nearest
+        first.
+    """
+    outlines = [_as_mark(piece) for piece in pieces]
+    names = {mounting.id: mounting.name for _, mounting in template.mountings}
+    found: dict[str, list[tuple[str, float]]] = {}
+    for near in mounting_distances(outlines, template):
+        if near.is_within_prescribed:
+            found.setdefault(str(near.mark), []).append((names[near.mounting], near.distance_mm))
+    return tuple(replace(piece, near_mountings=tuple(found.get(piece.label, ()))) for piece in pieces)
+
+
+def _as_mark(piece: Piece) -> ProjectedMark:
+    """Dress a piece as a mark: the way from a mounting to it is measured by the same rule."""
+    nothing = MovingEdges(np.empty((0, 2)), np.empty((0, 2)), {})
+    ring = np.asarray(piece.outline.exterior.coords)
+    mark = Mark(MarkId(piece.label), PhotoId(""), MarkKind.RUST, PhotoOutline(ring))
+    return ProjectedMark(mark, piece.panel, MultiPolygon([piece.outline]), 0.0, was_repaired=False, edges=nothing)
 
 
 def join_over_folds(pieces: Sequence[Piece], template: BodyTemplate) -> tuple[Piece, ...]:

@@ -17,7 +17,7 @@ from corromap.repair.costing import sheet_needs
 from corromap.repair.cutting import CutPolicy, Cuts, cut
 from corromap.repair.metal import PanelMetal, metal_on, polygons_in
 from corromap.repair.order import plan_notes, work_order
-from corromap.repair.pieces import PanelCuts, join_over_folds, pieces_of
+from corromap.repair.pieces import PanelCuts, join_over_folds, near_mountings, pieces_of
 from corromap.repair.rates import Rates
 from corromap.repair.result import Piece, Range, RepairPlan, SheetNeed, ZonePlan, add_ranges
 from corromap.repair.zoning import Ends, ZoneWork, zone_plan
@@ -80,6 +80,7 @@ def plan_repair(
     job = _Job(measures, metal_on(projection.marks, template, findings), template, rates)
     found = job.cut_zones()
     runs = Ends(*(job.pieces(found, end) for end in range(3)))
+    runs = runs._replace(central=near_mountings(runs.central, template))
     sheet = sheet_needs(rates, [(template.zone_by_id[p.zone].sheet_mm, p) for p in runs.central])
     works = _with_access([work for one in found if (work := job.work(one, runs, sheet)).has_work])
     return job.plan(tuple(zone_plan(work, rates, template) for work in works), sheet)

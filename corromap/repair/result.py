@@ -161,7 +161,7 @@ class Piece:
     marks : tuple of MarkId
         Marks that ask for it.
     near_mountings : tuple of (str, float)
-        Mountings on the same panel within the published 300 mm, with the
+        Mountings within the published 300 mm along the body, with the
         distance from the cut line, mm.
     crosses : tuple of str
         Panels that are joined to this one within the piece.

@@ -133,7 +133,7 @@ def zone_plan(work: ZoneWork, rates: Rates, template: BodyTemplate) -> ZonePlan:
         cost=cost,
         whole_cost=whole,
         seen_share=work.seen_share,
-        notes=_notes(work, whole, cost),
+        notes=_notes(work, whole, cost, template),
     )
 
 
@@ -162,7 +162,7 @@ def _length(edges: Sequence[PieceEdge], joint: Joint) -> float:
     return sum(edge.length_mm for edge in edges if edge.joint is joint)
 
 
-def _notes(work: ZoneWork, whole: Range | None, cost: Range) -> tuple[str, ...]:
+def _notes(work: ZoneWork, whole: Range | None, cost: Range, template: BodyTemplate) -> tuple[str, ...]:
     notes: list[str] = []
     central = work.pieces.central
     if work.method is Method.WHOLE_ZONE:
@@ -177,7 +177,7 @@ def _notes(work: ZoneWork, whole: Range | None, cost: Range) -> tuple[str, ...]:
     if central and work.panel.part in {Part.SILL, Part.RAIL, Part.CROSSMEMBER}:
         text = "Closed section: look inside with a borescope before cutting; what is behind this wall is not shown."
         notes.append(message(text))
-    notes += _mounting_notes(work)
+    notes += _mounting_notes(work, template)
     crossed = sorted({name for piece in central for name in piece.crosses})
     if crossed:
         text = "Joined here: {names}. Free that joint first, and make it again afterwards."
@@ -192,17 +192,14 @@ def _notes(work: ZoneWork, whole: Range | None, cost: Range) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _mounting_notes(work: ZoneWork) -> list[str]:
+def _mounting_notes(work: ZoneWork, template: BodyTemplate) -> list[str]:
     near = {name for piece in work.pieces.central for name, _ in piece.near_mountings}
-    mountings = [m for m in work.panel.mountings if m.name in near]
-    if not mountings:
+    if not near:
         return []
-    names = joined(", ", [message(name) for name in sorted({m.name for m in mountings})])
-    text = (
-        "Within 300 mm of {names}: load enters here; follow the car maker's method, and no joint through or beside it."
-    )
+    names = joined(", ", [message(name) for name in sorted(near)])
+    text = "Within 300 mm of {names}: load enters here; follow the car maker's method, no joint through or beside it."
     notes: list[str] = [message(text, names=names)]
-    if any(m.kind is MountingKind.BELT for m in mountings):
+    if any(m.kind is MountingKind.BELT and m.name in near for _, m in template.mountings):
         text = "Seat-belt anchorage near: safety-critical, maybe of high-strength steel; the maker's method or nobody."
         notes.append(message(text))
     return notes

@@ -262,6 +262,17 @@ def test_belt_anchorage_near_a_piece_is_named() -> None:
     assert far.pieces[0].near_mountings == ()
 
 
+def test_mounting_beyond_a_fold_counts_along_the_body() -> None:
+    """Anchorage 30 mm from the fold, piece 15 mm beyond it and straight above: 45 mm of metal between them."""
+    usual = body()
+    floor, sill = usual.panels
+    belt = replace(floor.mountings[0], at_mm=np.array([100.0, 470.0]))
+    template = replace(usual, panels=(replace(floor, mountings=(belt,)), sill))
+    (piece,) = plan_of([rust(90, 46, 110, 50, panel=SILL)], template=template).pieces
+    assert piece.outline.bounds[1] == pytest.approx(16)
+    assert piece.near_mountings == (("Seat belt", pytest.approx(46)),)
+
+
 def test_order_of_work() -> None:
     plan = plan_of([HOLE, rust(450, 50, 550, 70, panel=SILL)])
     titles = [step.title for step in plan.order]
