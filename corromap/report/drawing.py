@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
@@ -65,7 +65,7 @@ def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by k
     evaluation: Evaluation | None = None,
     *,
     turn: bool = False,
-    highlight: ZoneId | MarkId | None = None,
+    highlight: ZoneId | MarkId | Collection[ZoneId | MarkId] | None = None,
     width: float = 760.0,
     prefix: str = "m",
     show_datum_points: bool = False,
@@ -86,7 +86,7 @@ def map_svg(  # noqa: PLR0913  what can be chosen of a drawing; all but two by k
         Of a survey on that template; None draws the bare template.
     turn : bool
         Front to the left, left side at the top, for wide screens.
-    highlight : ZoneId, MarkId or None
+    highlight : ZoneId, MarkId, several of them, or None
         Drawn with a heavy accent line.
     width : float
         Of the drawing, CSS px; it scales with its container.
@@ -135,14 +135,14 @@ class _Map:
         evaluation: Evaluation | None,
         body: BodyDrawing,
         prefix: str,
-        highlight: ZoneId | MarkId | None,
+        highlight: ZoneId | MarkId | Collection[ZoneId | MarkId] | None,
     ) -> None:
         self.template = template
         self.evaluation = evaluation
         self.body = body
         self.sheet = body.sheet
         self.prefix = prefix
-        self.highlight = highlight
+        self.lit = frozenset({highlight} if isinstance(highlight, str) else highlight or ())
         self.on_panel: dict[PanelId, list[ProjectedMark]] = {}
         for projected in evaluation.projection.marks if evaluation else ():
             self.on_panel.setdefault(projected.panel, []).append(projected)
@@ -201,7 +201,7 @@ class _Map:
     def mark(self, projected: ProjectedMark) -> str:
         """One mark's own outline: to be pointed at or lit; faint for patches, which are counted."""
         mark, panel = projected.mark, self.template.panel(projected.panel)
-        look, is_lit = look_of(mark), mark.id == self.highlight
+        look, is_lit = look_of(mark), mark.id in self.lit
         return self.path(
             projected.area,
             panel.id,
@@ -232,7 +232,7 @@ class _Map:
         lines = []
         for zone in reversed(self.template.zones):  # heavy lines last, on top of light neighbours
             width, dashes = ROLE_LINES[zone.role]
-            is_chosen = zone.id == self.highlight
+            is_chosen = zone.id in self.lit
             lines.append(
                 element(
                     "path",

@@ -68,7 +68,7 @@ def sill_legend(prefix: str) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def strip_svg(section: BoxSection, found: Continuity, prefix: str, width: int = 600) -> str:
+def strip_svg(section: BoxSection, found: Continuity, prefix: str, width: int = 440) -> str:
     """Draw every wall of a box along the car, rear end on the left.
 
     Parameters

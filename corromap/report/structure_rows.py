@@ -1,50 +1,26 @@
-"""Patchwork, sills, findings by hand and what would change the outcome, as rows of printed text."""
+"""Degrees of rusting, patchwork and sills, and what else is printed beside areas, as rows of printed text."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from corromap.assessment import OutcomeKind, Supposed, WhatIf
-from corromap.by_hand import HandFinding, HandKind, ShellCheck
-from corromap.evaluation import Evaluation, what_if
+from corromap.evaluation import Evaluation
 from corromap.frames import MarkId
 from corromap.measures import GroupMeasure, ZoneMeasure
-from corromap.measures.hand import zone_of
 from corromap.measures.rusting import RUSTING_NOTE, rust_degree
 from corromap.measures.structure import Continuity, Span, Stretch
 from corromap.messages import to_say
 from corromap.report import figures
 from corromap.report.findings import mark_numbers
+from corromap.report.hand_rows import HandRow, ShellRow, hand_rows, shell_rows
 from corromap.report.language import number, tr
 from corromap.report.sill_drawing import section_svg, sill_legend, strip_svg
+from corromap.report.what_if_rows import WhatIfRow, what_if_rows
 from corromap.sections import BoxSection
 from corromap.survey import MarkKind
 
-__all__ = [
-    "HAND_WORDS",
-    "DegreeRow",
-    "HandRow",
-    "PatchworkRow",
-    "ShellRow",
-    "SillRow",
-    "StretchRow",
-    "StructureView",
-    "WhatIfRow",
-    "structure_view",
-    "what_if_rows",
-]
-
-MOST_WHAT_IF = 3
-"""Facts told: the two or three that matter most."""
-
-HAND_WORDS: Mapping[HandKind, str] = {
-    HandKind.MAGNET: to_say("magnet does not hold"),
-    HandKind.TAP: to_say("sounds dull when tapped"),
-    HandKind.PROBE: to_say("a probe goes through"),
-    HandKind.GAUGE: to_say("thickness by a gauge"),
-    HandKind.COVERED: to_say("fresh underseal over unknown metal"),
-}
+__all__ = ["DegreeRow", "PatchworkRow", "SillRow", "StretchRow", "StructureView", "structure_view"]
 
 SILL_NOTE = to_say(
     "A closed box carries twisting by shear that runs round its cells (Bredt and Batho: J = 4 A² / Σ s/t for one cell, "
@@ -159,64 +135,6 @@ class SillRow:
 
 
 @dataclass(frozen=True, slots=True)
-class HandRow:
-    """A finding by hand.
-
-    Parameters
-    ----------
-    what, place, at, value, photo, note, author, when : str
-        As printed.
-    """
-
-    what: str
-    place: str
-    at: str
-    value: str
-    photo: str
-    note: str
-    author: str
-    when: str
-
-
-@dataclass(frozen=True, slots=True)
-class ShellRow:
-    """A check of the shell.
-
-    Parameters
-    ----------
-    what, place, ground, raised, comes_to, photo, note, author, when : str
-        As printed.
-    """
-
-    what: str
-    place: str
-    ground: str
-    raised: str
-    comes_to: str
-    photo: str
-    note: str
-    author: str
-    when: str
-
-
-@dataclass(frozen=True, slots=True)
-class WhatIfRow:
-    """Something uncertain that would change the outcome.
-
-    Parameters
-    ----------
-    text, outcome : str
-        What is supposed; what the survey would come to.
-    marks : tuple of int
-        Numbers of the marks it is about.
-    """
-
-    text: str
-    outcome: str
-    marks: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class StructureView:
     """All of it.
 
@@ -283,8 +201,8 @@ def structure_view(evaluation: Evaluation, prefix: str = "sill") -> StructureVie
         ),
         sills_note=tr(SILL_NOTE),
         sill_legend=sill_legend(f"{prefix}key"),
-        by_hand=tuple(_hand(evaluation, finding) for finding in evaluation.survey.hand_findings),
-        shell=tuple(_shell(evaluation, check) for check in evaluation.survey.shell_checks),
+        by_hand=hand_rows(evaluation),
+        shell=shell_rows(evaluation),
         what_if=what_if_rows(evaluation),
     )
 
@@ -388,110 +306,4 @@ def _stretch(section: BoxSection, stretch: Stretch) -> StretchRow:
         walls=", ".join(tr(section.wall_by_id[wall].name) for wall in stretch.open_walls),
         closed=closed,
         drawing=section_svg(section, frozenset(stretch.open_walls)),
-    )
-
-
-def _hand(evaluation: Evaluation, finding: HandFinding) -> HandRow:
-    template = evaluation.template
-    zone = zone_of(finding.panel, finding.at_mm.tolist(), template)
-    panels = {panel.id: panel.name for panel in template.panels}
-    value = ""
-    if finding.thickness_mm is not None:
-        value = figures.length(finding.thickness_mm)
-        if zone is not None:
-            nominal = template.zone_by_id[zone].sheet_mm
-            loss = max(0.0, 100.0 * (nominal - finding.thickness_mm) / nominal)
-            value = tr(
-                "{found} of {nominal}: {loss} % lost", found=value, nominal=figures.length(nominal), loss=f"{loss:.0f}"
-            )
-    u, v = finding.at_mm.tolist()
-    return HandRow(
-        what=tr(HAND_WORDS[finding.kind]),
-        place=tr(template.zone_by_id[zone].name) if zone else tr(panels.get(finding.panel, str(finding.panel))),
-        at=f"{u:.0f}, {v:.0f} mm",
-        value=value,
-        photo=_photo(evaluation, finding.photo),
-        note=finding.note,
-        author=finding.author,
-        when=finding.at,
-    )
-
-
-def _photo(evaluation: Evaluation, photo: object) -> str:
-    return next((found.name for found in evaluation.survey.photos if found.id == photo), "")
-
-
-def _shell(evaluation: Evaluation, check: ShellCheck) -> ShellRow:
-    ground, raised = check.ground_mm, check.raised_mm
-    comes_to = ""
-    if check.found is not None:
-        comes_to = tr("yes") if check.found else tr("no")
-    elif ground is not None and raised is not None:
-        comes_to = tr("changes by {length}", length=figures.length(abs(raised - ground)))
-    return ShellRow(
-        what=tr(check.kind.value),
-        place=tr(check.place),
-        ground=figures.length(ground) if ground is not None else "",
-        raised=figures.length(raised) if raised is not None else "",
-        comes_to=comes_to,
-        photo=_photo(evaluation, check.photo),
-        note=check.note,
-        author=check.author,
-        when=check.at,
-    )
-
-
-_OUTCOME_WORDS = {
-    OutcomeKind.CLEAR: to_say("clear in what was shown"),
-    OutcomeKind.NOT_SHOWN: to_say("not shown"),
-    OutcomeKind.REPAIR: to_say("repair"),
-    OutcomeKind.STOP: to_say("stop"),
-}
-
-
-def what_if_rows(evaluation: Evaluation) -> tuple[WhatIfRow, ...]:
-    """Say which uncertain things would change the outcome.
-
-    Parameters
-    ----------
-    evaluation : Evaluation
-        Of a survey.
-
-    Returns
-    -------
-    tuple of WhatIfRow
-        The weightiest, three at most.
-    """
-    numbers = mark_numbers(evaluation)
-    return tuple(_what_if(evaluation, one, numbers) for one in what_if(evaluation)[:MOST_WHAT_IF])
-
-
-def _what_if(evaluation: Evaluation, one: WhatIf, numbers: Mapping[MarkId, int]) -> WhatIfRow:
-    zones = evaluation.template.zone_by_id
-    marks: tuple[MarkId, ...] = (one.mark,) if one.mark is not None else ()
-    match one.supposed:
-        case Supposed.UNSEEN_CLEAN:
-            text = tr("If the {count} load-bearing zones not shown were seen and found clean", count=len(one.zones))
-        case Supposed.UNSEEN_HOLED:
-            text = tr("If a hole were found in a zone not shown, for example {zone}", zone=tr(zones[one.zones[0]].name))
-        case Supposed.MARK_LEFT_OUT:
-            text = tr("If mark {number} were not what it was taken for", number=numbers.get(marks[0], 0))
-        case Supposed.VALUE_LOW | Supposed.VALUE_HIGH:
-            text = _at_an_end(one)
-            marks = one.result.marks if one.result else ()
-    found = tuple(sorted(numbers[mark] for mark in marks if mark in numbers))
-    return WhatIfRow(text, tr(_OUTCOME_WORDS[one.kind]), found)
-
-
-def _at_an_end(one: WhatIf) -> str:
-    if one.result is None:
-        return ""
-    rule, reading = one.result.rule, one.result.reading
-    is_low = one.supposed is Supposed.VALUE_LOW
-    value = figures.limit_value(reading.low if is_low else reading.high, rule.unit)
-    return tr(
-        "If '{rule}' ({place}) were at the end of its interval, {value}",
-        rule=tr(rule.title),
-        place=tr(one.result.zone_name),
-        value=value,
     )

@@ -16,7 +16,7 @@ from pathlib import Path
 import streamlit as st
 
 from corromap.errors import CorromapError, InputError, StaleSurveyError
-from corromap.frames import PhotoId
+from corromap.frames import MarkId, PhotoId
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo, Survey
 from corromap.ui.open_survey import OpenSurvey
@@ -31,11 +31,13 @@ __all__ = [
     "Pending",
     "author",
     "change",
+    "chosen_mark",
     "chosen_photo",
     "close_survey",
     "current_page",
     "drop_pending",
     "go_to",
+    "go_to_mark",
     "open_current",
     "open_survey",
     "pending",
@@ -147,8 +149,40 @@ def go_to(page: Page, photo: PhotoId | None = None) -> None:
         The photo to choose there.
     """
     st.query_params["page"] = page.value
+    st.query_params.pop("mark", None)
     if photo is not None:
         st.query_params["photo"] = str(photo)
+
+
+def go_to_mark(photo: PhotoId, mark: MarkId) -> None:
+    """Put a mark on its photo into the address: the page opens with it chosen.
+
+    Parameters
+    ----------
+    photo : PhotoId
+        The photo.
+    mark : MarkId
+        The mark.
+    """
+    go_to(Page.MARK, photo)
+    st.query_params["mark"] = str(mark)
+
+
+def chosen_mark(survey: Survey) -> MarkId | None:
+    """Mark in the address.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey.
+
+    Returns
+    -------
+    MarkId or None
+        None when the address names none, or one that is not there.
+    """
+    named = MarkId(st.query_params.get("mark", ""))
+    return named if named in survey.mark_by_id else None
 
 
 def chosen_photo(survey: Survey) -> Photo | None:

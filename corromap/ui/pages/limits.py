@@ -8,11 +8,10 @@ from typing import Any
 
 import streamlit as st
 
-from corromap.assessment import Rule, RuleSet, Unit
-from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.ui import state
-from corromap.ui.markup import esc, lead, note, show
+from corromap.ui.markup import lead
+from corromap.ui.pages.rule_set import show_rule_set
 from corromap.ui.widgets import synced
 
 __all__ = ["show_limits"]
@@ -21,6 +20,7 @@ _ERRORS = (
     ("click_sigma_px", "One clicked point", "px of the photo", 100.0),
     ("outline_sigma_px", "Where the edge of a mark is drawn", "px of the photo", 100.0),
 )
+_COUNTED = (("patch_gap_mm", "Pieces of patches nearer than this are one", "mm", 500.0),)
 _SEEN = (
     ("smallest_hole_mm", "Smallest hole that must have been visible", "mm", 1000.0),
     ("pixels_across", "Pixels across it", "px", 100.0),
@@ -38,23 +38,16 @@ def show_limits(held: state.OpenSurvey) -> None:
     held : OpenSurvey
         The open survey.
     """
-    rules = held.record.rules
-    departures = rules.departures_from(default_rules())
-    with st.expander(f"Limits in force: {rules.name}" + (f", {len(departures)} changed" if departures else "")):
-        lead(
-            "Limits marked as house rules are this program's own, from common practice; set them to what your house "
-            "works by. The report prints every limit that differs from the default."
-        )
-        if departures:
-            note(departures, "warn")
-            st.button(
-                "Back to the default limits", key="rules_default", on_click=_set_rules, args=(held, default_rules())
-            )
-        for rule in rules.rules:
-            _rule(held, rule)
+    show_rule_set(held)
     with st.expander("Error sizes the intervals stand on"):
         lead("Standard errors, from common practice. Larger ones widen every interval; the report prints them.")
         _sizes(held, _ERRORS)
+    with st.expander("How patches are counted"):
+        lead(
+            "Touching pieces are one, and so are patches of different photos nearer than the gap; patches drawn side "
+            "by side on one photo stay two. Default 2 mm: about the width of a weld's edge, common practice."
+        )
+        _sizes(held, _COUNTED)
     with st.expander("What counts as seen, and how large the whole picture is"):
         lead(
             "A place is seen well enough when some photo shows it, not hidden, with so many pixels across the smallest "
@@ -81,42 +74,3 @@ def _save_size(held: state.OpenSurvey, name: str) -> None:
         file.set_settings(replace(held.survey.settings, **changed), expected_revision=file.known_revision)
 
     state.change(held, "settings changed", save)
-
-
-def _rule(held: state.OpenSurvey, rule: Rule) -> None:
-    key = f"limit_{rule.id}"
-    synced(key, float(rule.at_least))
-    house = "house rule" if rule.house_rule else "published"
-    text, field = st.columns([4, 1], vertical_alignment="center")
-    with text:
-        show(
-            f"<b>{esc(rule.title)}</b> <span class='cm-tag{' is-house' if rule.house_rule else ''}'>{house}</span>"
-            f" <span class='cm-tag'>{esc(rule.outcome.value)}</span><br><span class='cm-lead'>{esc(rule.source)}</span>"
-        )
-    with field:
-        whole = rule.unit is Unit.PIECES
-        st.number_input(
-            f"from, {rule.unit.value}",
-            min_value=1.0 if whole else 0.1,
-            max_value=100.0 if rule.unit is Unit.PERCENT else 1e6,
-            step=1.0 if whole else 0.5,
-            format="%.0f" if whole else "%.1f",
-            key=key,
-            disabled=not rule.house_rule,
-            on_change=_save,
-            args=(held, rule, key),
-        )
-
-
-def _save(held: state.OpenSurvey, rule: Rule, key: str) -> None:
-    limit = float(st.session_state[key])
-    rules = held.record.rules
-    changed = tuple(replace(r, at_least=limit) if r.id == rule.id else r for r in rules.rules)
-    _set_rules(held, replace(rules, rules=changed))
-
-
-def _set_rules(held: state.OpenSurvey, rules: RuleSet) -> None:
-    def save(file: SurveyFile) -> None:
-        file.set_rules(rules, expected_revision=file.known_revision)
-
-    state.change(held, "limits changed", save)

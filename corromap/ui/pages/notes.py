@@ -1,4 +1,4 @@
-"""What was found by hand: magnet, tap, probe, gauge, ride height, door gap."""
+"""Notes in words."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ def show_notes(held: state.OpenSurvey) -> None:
         The open survey.
     """
     notes, zones = held.survey.notes, held.template.zone_by_id
-    with st.expander(f"Noted by hand: {len(notes)}" if notes else "Noted by hand"):
-        lead("Magnet, tap, probe, gauge, ride height, door gap. Notes are printed in the report; no rule reads them.")
+    with st.expander(f"Notes: {len(notes)}" if notes else "Notes"):
+        lead("Anything else worth writing down. Notes are printed in the report; no rule reads them.")
         for note in notes:
             _row(held, note)
         names: dict[str, str] = {_WHOLE_CAR: "the whole car"}

@@ -7,16 +7,18 @@ from collections.abc import Sequence
 import streamlit as st
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, Rule, RuleResult, Verdict
-from corromap.frames import ZoneId
+from corromap.frames import MarkId, ZoneId
 from corromap.report import figures
 from corromap.report.drawing import map_svg
 from corromap.report.findings import NearMark, mark_numbers, mounting_rows, patch_rows
 from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, group_rows, zone_rows
 from corromap.ui import state
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
+from corromap.ui.pages.by_hand import show_by_hand
 from corromap.ui.pages.limits import show_limits
 from corromap.ui.pages.notes import show_notes
-from corromap.ui.steps import Page, placed_photos
+from corromap.ui.pages.structure import show_structure, show_what_if
+from corromap.ui.steps import Page, counted, placed_photos
 from corromap.ui.widgets import next_button
 
 __all__ = ["show_page"]
@@ -28,7 +30,7 @@ _WORDS = {
     OutcomeKind.STOP: "Stop",
 }
 _ALL_ZONES = ""
-_MOST_PLACES, _MOST_LINKS, _MOST_UNSEEN = 3, 4, 8
+_MOST_RULES, _MOST_PLACES, _MOST_LINKS, _MOST_UNSEEN = 4, 3, 4, 8
 _ZONE_FILTERS = ("With marks", "Load-bearing", "Not fully shown", "All")
 
 
@@ -55,12 +57,15 @@ def show_page(held: state.OpenSurvey) -> None:
     with right:
         _map(held)
     with left:
+        show_what_if(held)
         _margins(held)
         _reasons(held)
         _unseen(held)
     _zones(held)
     _groups(held)
+    show_structure(held)
     _mountings(held)
+    show_by_hand(held)
     show_notes(held)
     show_limits(held)
     _cautions()
@@ -83,14 +88,20 @@ def _reasons(held: state.OpenSurvey) -> None:
     reasons = [result for result in outcome.reasons if result.rule.outcome is not OutcomeKind.NOT_SHOWN]
     if not reasons:
         lead("No limit on damage or repair is reached in what was shown.")
-    for rule, results in _by_rule(reasons).items():
+    grouped = list(_by_rule(reasons).items())
+    for rule, results in grouped[:_MOST_RULES]:
         _reason(held, rule, results, "why")
+    if len(grouped) > _MOST_RULES:
+        with st.expander(f"{counted(len(grouped) - _MOST_RULES, 'more limit')} reached"):
+            for rule, results in grouped[_MOST_RULES:]:
+                _reason(held, rule, results, "why")
     uncertain = [result for result in outcome.uncertain if not result.is_reached]
     if uncertain:
         st.subheader("Cannot tell")
         lead("The 95 % interval lies on both sides of the limit: closer photos, or more datum points, would tell.")
-        for rule, results in _by_rule(uncertain).items():
-            _reason(held, rule, results, "unsure")
+        with st.expander(counted(len(uncertain), "limit") + " inside the interval"):
+            for rule, results in _by_rule(uncertain).items():
+                _reason(held, rule, results, "unsure")
 
 
 def _by_rule(results: Sequence[RuleResult]) -> dict[Rule, list[RuleResult]]:
@@ -123,30 +134,40 @@ def _place(held: state.OpenSurvey, result: RuleResult, part: str) -> None:
     show(f"<div class='cm-why'>{esc(result.sentence)}{doubt if result.is_reached else ''}</div>")
     numbers = mark_numbers(held.evaluation)
     with st.container(horizontal=True, gap="small", key=f"cm_links_{key}"):
-        if result.zone is not None:
+        if result.zone is not None or result.marks:
             st.button("On the map", key=f"{key}_map", type="tertiary", icon=":material/map:", on_click=_highlight,
-                      args=(result.zone,))  # fmt: skip
+                      args=(result.zone, result.marks))  # fmt: skip
         for mark in sorted(result.marks, key=lambda m: numbers[m])[:_MOST_LINKS]:
             photo = held.survey.photo_by_id[held.survey.mark_by_id[mark].photo]
             st.button(f"Mark {numbers[mark]}, {plain_md(photo.name)}", key=f"{key}_{mark}", type="tertiary",
-                      icon=":material/image:", on_click=state.go_to, args=(Page.MARK, photo.id))  # fmt: skip
+                      icon=":material/image:", on_click=state.go_to_mark, args=(photo.id, mark))  # fmt: skip
         if len(result.marks) > _MOST_LINKS:
             show(f'<span class="cm-lead">and {len(result.marks) - _MOST_LINKS} more marks</span>')
 
 
-def _highlight(zone: ZoneId) -> None:
-    st.session_state["highlight"] = zone
+def _highlight(zone: ZoneId | None, marks: tuple[MarkId, ...]) -> None:
+    st.session_state["highlight"] = zone or _ALL_ZONES
+    st.session_state["lit_marks"] = marks
+
+
+def _unlight() -> None:
+    st.session_state["lit_marks"] = ()
 
 
 def _margins(held: state.OpenSurvey) -> None:
     st.subheader("Too many patches?")
     rows = [
-        [Cell(row.title, small=row.place), Cell(row.value, small=row.interval), row.limit, row.margin]
+        [
+            Cell(row.title, small=row.place),
+            Cell(row.value, small=row.interval),
+            Cell(row.limit, small=row.outcome),
+            Cell(row.margin, small=row.verdict),
+        ]
         for row in patch_rows(held.evaluation)
     ]
     show(
         table(
-            ["Limit", "now", "stop", "distance"],
+            ["Limit", "now", "limit, asks for", "margin"],
             rows,
             numeric=frozenset({1, 2, 3}),
             caption="Each limit at the place nearest to it. No published rule sets a number of patches: "
@@ -207,12 +228,13 @@ def _map(held: state.OpenSurvey) -> None:
     names.update({str(z.id): f"{n} {z.name}" for n, z in enumerate(held.template.zones, start=1)})
     left, right = st.columns([3, 2], vertical_alignment="bottom")
     with left:
-        st.selectbox("Show a zone", list(names), format_func=lambda z: names[z], key="highlight")
+        st.selectbox("Show a zone", list(names), format_func=lambda z: names[z], key="highlight", on_change=_unlight)
     with right:
         turn = st.toggle("Front to the right", key="map_turn")
     chosen = st.session_state["highlight"]
-    highlight = ZoneId(chosen) if chosen in zones else None
-    show_svg(map_svg(held.template, held.evaluation, highlight=highlight, turn=turn, prefix="outmap"))
+    lit: list[ZoneId | MarkId] = [ZoneId(chosen)] if chosen in zones else []
+    lit += st.session_state.get("lit_marks", ())
+    show_svg(map_svg(held.template, held.evaluation, highlight=lit, turn=turn, prefix="outmap"))
 
 
 def _zones(held: state.OpenSurvey) -> None:
