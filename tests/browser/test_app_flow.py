@@ -186,7 +186,8 @@ def test_the_whole_job_from_an_empty_folder_to_a_report(open_page, url, surveys,
     area, low, high = (float(number) for number in re.findall(r"\d+(?:\.\d+)?", affected)[:3])
     assert area == pytest.approx(120, rel=0.03)
     assert low < 120 < high
-    step(page, 6, "Report")
+    step(page, 6, "Repair plan")
+    step(page, 7, "Report")
     with page.expect_download() as saved:
         page.locator('a[data-get="report"]').click()
     report = tmp_path / "report.html"

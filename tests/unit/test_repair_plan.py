@@ -263,7 +263,7 @@ def test_belt_anchorage_near_a_piece_is_named() -> None:
 
 
 def test_mounting_beyond_a_fold_counts_along_the_body() -> None:
-    """Anchorage 30 mm from the fold, piece 15 mm beyond it and straight above: 45 mm of metal between them."""
+    """Anchorage 30 mm from the fold, piece 16 mm beyond it and straight above: 46 mm of metal between them."""
     usual = body()
     floor, sill = usual.panels
     belt = replace(floor.mountings[0], at_mm=np.array([100.0, 470.0]))
