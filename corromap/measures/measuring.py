@@ -62,7 +62,7 @@ def measure(projection: Projection, registrations: Registrations, survey: Survey
     for m in projection.marks:
         on.setdefault(m.panel, []).append(m)
     grounds = [ground_of(panel, on[panel.id]) for panel in template.panels if panel.id in on]
-    totals = totals_of(grounds, template, layout, survey.settings.patch_gap_mm)
+    totals = totals_of(grounds, template, layout, survey.settings.patch_gap_mm, projection.seen)
     groups = _groups(template)
     sets = [np.array([i], dtype=np.intp) for i in range(len(template.zones))] + [g.zones for g in groups]
     figures = totals.figures(sets)

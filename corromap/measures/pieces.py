@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,7 +122,10 @@ class PieceList:
 
 
 def touching_marks(
-    grounds: Sequence[Ground], hinges: Sequence[Hinge], patch_gap_mm: float = TOUCHING_MM
+    grounds: Sequence[Ground],
+    hinges: Sequence[Hinge],
+    patch_gap_mm: float = TOUCHING_MM,
+    also: Iterable[tuple[MarkId, MarkId]] = (),
 ) -> dict[MarkId, frozenset[MarkId]]:
     """Find which marks touch, on a panel or over a fold.
 
@@ -138,6 +141,8 @@ def touching_marks(
     patch_gap_mm : float
         Widest gap between two patches that count as one; other kinds go by
         `TOUCHING_MM`.
+    also : iterable of (MarkId, MarkId)
+        Further pairs that count as touching.
 
     Returns
     -------
@@ -145,6 +150,9 @@ def touching_marks(
         Marks that touch no other are left out.
     """
     near: dict[MarkId, set[MarkId]] = {}
+    for first, second in also:
+        near.setdefault(first, set()).add(second)
+        near.setdefault(second, set()).add(first)
     by_panel = {ground.panel.id: ground for ground in grounds}
     for ground in grounds:
         for i, j in _pairs_on(ground, patch_gap_mm):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from corromap.frames import FloatArray, MarkId
 from corromap.measures.exposed import exposed_edges, gradients_of
+from corromap.measures.fragments import may_be_one
 from corromap.measures.ground import Cell, Ground, cells_of
 from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SCALE_LABEL, SourceLayout, VectorGradient
@@ -18,6 +19,7 @@ from corromap.measures.pieces import PieceList, Pieces, touching_marks
 from corromap.measures.result import Figure
 from corromap.measures.touching import TOUCHING_MM, most_separate
 from corromap.measures.unfolding import hinges_of
+from corromap.projection import SeenArea
 from corromap.template import BodyTemplate
 from corromap.uncertainty import COVERAGE_FACTOR
 
@@ -128,7 +130,11 @@ def _interval(likely: float, sigma: float, union: float, top: float) -> tuple[fl
 
 
 def totals_of(
-    grounds: Sequence[Ground], template: BodyTemplate, layout: SourceLayout, patch_gap_mm: float = TOUCHING_MM
+    grounds: Sequence[Ground],
+    template: BodyTemplate,
+    layout: SourceLayout,
+    patch_gap_mm: float = TOUCHING_MM,
+    seen: Sequence[SeenArea] = (),
 ) -> Totals:
     """Measure every panel and bring the cells together.
 
@@ -142,6 +148,8 @@ def totals_of(
         Columns of the gradients.
     patch_gap_mm : float
         Widest gap between two patches that count as one.
+    seen : sequence of SeenArea
+        What each photo shows: it tells patches seen in parts from two patches.
 
     Returns
     -------
@@ -178,7 +186,7 @@ def totals_of(
         gradient,
         marks,
         pieces.joined(hinges, patch_gap_mm),
-        touching_marks(grounds, hinges, patch_gap_mm),
+        touching_marks(grounds, hinges, patch_gap_mm, may_be_one(grounds, seen)),
     )
 
 

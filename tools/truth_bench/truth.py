@@ -129,7 +129,8 @@ def patch_counts(template: BodyTemplate, pieces: Sequence[Drawn]) -> tuple[dict[
     -------
     separate : dict of ZoneId or None to int
         By zone, None for the whole car: the most patches no two of which
-        touch. One of which less than 1 cm2 and a tenth lies in a zone is not counted there.
+        touch; side by side on one photo, one not lying on the other, they are two.
+        One of which less than 1 cm2 and a tenth lies in a zone is not counted there.
     stacked : int
         Pairs of patches that overlap by a fifth of the smaller.
     """
@@ -143,6 +144,12 @@ def patch_counts(template: BodyTemplate, pieces: Sequence[Drawn]) -> tuple[dict[
         for a, b in combinations(shown, 2)
         if shown[a][0] == shown[b][0] and shapely.distance(shown[a][1], shown[b][1]) <= TOUCHING_MM
     }
+    stacked = sum(
+        float(shapely.area(shapely.intersection(shown[a][1], shown[b][1])))
+        > OVERLAP_SHARE * float(min(shapely.area(shown[a][1]), shapely.area(shown[b][1])))
+        for a, b in touching
+    )
+    touching -= _side_by_side(pieces)
     counts: dict[ZoneId | None, int] = {None: _most_apart(list(shown), touching)}
     for zone in template.zones:
         here = [
@@ -154,12 +161,23 @@ def patch_counts(template: BodyTemplate, pieces: Sequence[Drawn]) -> tuple[dict[
         ]
         if here:
             counts[zone.id] = _most_apart(here, touching)
-    stacked = sum(
-        float(shapely.area(shapely.intersection(shown[a][1], shown[b][1])))
-        > OVERLAP_SHARE * float(min(shapely.area(shown[a][1]), shapely.area(shown[b][1])))
-        for a, b in touching
-    )
     return counts, stacked
+
+
+def _side_by_side(pieces: Sequence[Drawn]) -> set[tuple[str, str]]:
+    """Pairs of patches that some photo shows one beside the other: two, as decision 0003 counts them."""
+    on: dict[PhotoId, dict[str, shapely.Geometry]] = {}
+    for d in pieces:
+        if d.source.kind is MarkKind.PATCH:
+            here = on.setdefault(d.mark.photo, {})
+            here[d.source.id] = shapely.union(here.get(d.source.id, shapely.Polygon()), d.piece)
+    found = set()
+    for here in on.values():
+        for a, b in combinations(here, 2):
+            shared = float(shapely.area(shapely.intersection(here[a], here[b])))
+            if shared <= OVERLAP_SHARE * float(min(shapely.area(here[a]), shapely.area(here[b]))):
+                found |= {(a, b), (b, a)}
+    return found
 
 
 def _most_apart(names: Sequence[str], touching: Collection[tuple[str, str]]) -> int:
