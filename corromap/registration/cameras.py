@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -14,10 +15,13 @@ from corromap.registration.lens import Lens
 from corromap.registration.lenses import estimated_lenses, usable_fits
 from corromap.registration.prior import prior_lens, shared_sigma
 from corromap.registration.result import lens_label
-from corromap.survey import Photo, Survey
+from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["PlacedCamera", "SurveyCameras", "solve_cameras", "solve_lenses"]
+__all__ = ["PlacedCamera", "SurveyCameras", "forget_cameras", "solve_cameras", "solve_lenses"]
+
+REMEMBERED = 256
+"""Photos whose own cameras are kept."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,8 +121,11 @@ def solve_cameras(survey: Survey, template: BodyTemplate) -> SurveyCameras:
     for photo in survey.photos:
         groups.setdefault(lens_label(lenses[photo.id], photo.id), []).append(photo)
     cameras: dict[PhotoId, PlacedCamera | CameraRefusal] = {}
+    clicks: dict[PhotoId, tuple[_Click, ...]] = {}
+    for s in survey.sightings:
+        clicks[s.photo] = (*clicks.get(s.photo, ()), (s.datum, float(s.at_px[0]), float(s.at_px[1])))
     for photos in groups.values():
-        found = {p.id: solve_photo(p, survey.sightings, lenses[p.id], survey.settings, template) for p in photos}
+        found = {p.id: _own_camera(p, clicks.get(p.id, ()), survey.settings, template) for p in photos}
         solved = [camera for camera in found.values() if isinstance(camera, PhotoCamera)]
         cameras.update({key: camera for key, camera in found.items() if isinstance(camera, CameraRefusal)})
         if not solved:
@@ -127,6 +134,23 @@ def solve_cameras(survey: Survey, template: BodyTemplate) -> SurveyCameras:
         for camera in _together(photos, solved, lenses, survey, template):
             cameras[camera.found.photo.id] = camera
     return SurveyCameras(lenses, cameras)
+
+
+_Click = tuple[DatumId, float, float]
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _own_camera(
+    photo: Photo, clicks: tuple[_Click, ...], settings: Settings, template: BodyTemplate
+) -> PhotoCamera | CameraRefusal:
+    """Solve a photo's own camera; a click moved on one photo leaves those of the others as they are."""
+    sightings = [Sighting(photo.id, datum, np.array([x, y])) for datum, x, y in clicks]
+    return solve_photo(photo, sightings, prior_lens(photo), settings, template)
+
+
+def forget_cameras() -> None:
+    """Forget the cameras kept, as benchmarks have to."""
+    _own_camera.cache_clear()
 
 
 def _together(

@@ -13,7 +13,7 @@ from corromap.control import PhotoTie
 from corromap.frames import DatumId, FloatArray, PanelId, PhotoId, TieId
 from corromap.registration.camera_fit import CameraRefusal
 from corromap.registration.camera_place import camera_panels, panel_stands_out
-from corromap.registration.cameras import PlacedCamera, solve_cameras
+from corromap.registration.cameras import PlacedCamera, forget_cameras, solve_cameras
 from corromap.registration.fit_checks import check_fit, fit_warnings
 from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
@@ -124,6 +124,7 @@ def contradicted_ties(survey: Survey, template: BodyTemplate) -> dict[TieId, flo
 def forget() -> None:
     """Forget the answers kept, as benchmarks have to."""
     _placed.cache_clear()
+    forget_cameras()
 
 
 def _of(survey: Survey, template: BodyTemplate) -> _Answer:
