@@ -18,7 +18,7 @@ from corromap.errors import CorromapError, InterchangeError, TemplateError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
 from corromap.io.opened import evaluated
-from corromap.io.rates import rates_from
+from corromap.io.rates import holds_rates, load_rates, rates_from
 from corromap.io.rules import load_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import check_template, load_template, read_document, template_notes
@@ -241,13 +241,13 @@ def write_report_of(  # noqa: PLR0913  what a report is made from; three by keyw
 
 
 def faults_of(path: Path) -> tuple[str, ...]:
-    """Name every fault of a template, rule file, survey file or interchange folder.
+    """Name every fault of a template, rule file, rates file, survey file or interchange folder.
 
     Parameters
     ----------
     path : Path
-        By suffix: ``.json`` a template, ``.toml`` a rule file, a folder an
-        interchange folder, anything else a survey file.
+        By suffix: ``.json`` a template, ``.toml`` a rule file or rates, a
+        folder an interchange folder, anything else a survey file.
 
     Returns
     -------
@@ -289,6 +289,6 @@ def _faults(path: Path) -> tuple[str, ...]:
     if path.suffix == ".json":
         return check_template(read_document(path))
     if path.suffix == ".toml":
-        load_rules(path)
+        (load_rates if holds_rates(path) else load_rules)(path)
         return ()
     return SurveyFile.open(path, author=CLI_AUTHOR).check()

@@ -11,7 +11,7 @@ from corromap.errors import RatesError
 from corromap.io.toml_lines import line_of
 from corromap.repair import Rates
 
-__all__ = ["default_rates", "load_rates", "rates_from"]
+__all__ = ["default_rates", "holds_rates", "load_rates", "rates_from"]
 
 MAX_RATES_FILE_BYTES = 1_000_000
 
@@ -89,3 +89,24 @@ def load_rates(path: str | Path) -> Rates:
         line = line_of(text, error.path)
         where = f", line {line}" if line is not None else ""
         raise RatesError(f"{name}{where}: {error}", error.path) from error
+
+
+def holds_rates(path: Path) -> bool:
+    """Tell a rates file from a rule file, as far as it can be read.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file.
+
+    Returns
+    -------
+    bool
+        Whether a line of it opens a table of the rates.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(MAX_RATES_FILE_BYTES)
+    except OSError:
+        return False
+    return any(line.startswith((b"[policy.", b"[rate.", b"[access.", b"[[sheet]]")) for line in head.splitlines())

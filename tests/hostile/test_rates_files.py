@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corromap.cli_tables import faults_of
 from corromap.errors import RatesError
-from corromap.io.rates import default_rates, load_rates, rates_from
+from corromap.io.rates import default_rates, holds_rates, load_rates, rates_from
 from corromap.io.toml_lines import line_of
 
 TEXT = resources.files("corromap.repair").joinpath("rates.toml").read_text(encoding="utf-8")
@@ -87,6 +88,13 @@ def test_bytes_that_are_no_rates(tmp_path: Path, data: bytes, message: str) -> N
     target.write_bytes(data)
     with pytest.raises(RatesError, match=message):
         load_rates(target)
+
+
+def test_check_knows_rates_from_rules(tmp_path: Path) -> None:
+    assert faults_of(written(tmp_path, TEXT)) == ()
+    (fault,) = faults_of(written(tmp_path, TEXT.replace("[rate.seam]", "[rate.seem]")))
+    assert "rate: unknown key 'seem'" in fault
+    assert not holds_rates(tmp_path / "none.toml")
 
 
 def test_no_file_and_a_folder(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from corromap.cli import main
+from corromap.errors import RatesError
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.io.photos import encode_jpeg
 from corromap.io.rules import default_rules
@@ -107,11 +108,10 @@ def test_a_rate_that_cannot_be_is_refused_in_words(run: Run, file: SurveyFile) -
     assert "three capital letters" in markup_of(app)
 
 
-def test_survey_with_rates_that_cannot_be_used_says_so(run: Run, file: SurveyFile) -> None:
-    file.set_rates({"id": "x"})
-    app = run()
-    assert "cannot be used, the usual ones are" in markup_of(app)
-    assert "This plan is a lower bound" in markup_of(app)
+def test_a_survey_keeps_no_rates_that_cannot_be_used(file: SurveyFile) -> None:
+    with pytest.raises(RatesError, match="'name' is missing"):
+        file.set_rates({"id": "x"})
+    assert file.load().rates_document == {}
 
 
 def test_nothing_placed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,17 +8,18 @@ import streamlit as st
 
 from corromap.repair import Rate, Rates
 from corromap.repair.rates import POLICY
+from corromap.report.findings import mark_numbers
 from corromap.report.repair_view import RepairView, ZoneRepairRow
 from corromap.ui import state
 from corromap.ui.hand_out import grant_hand_outs, hand_out_url
-from corromap.ui.markup import Cell, empty_state, esc, facts, lead, note, show, show_svg, table
-from corromap.ui.repair import OFFER_TITLES, plan_offers, rates_of, save_rate, save_rates, view_of
+from corromap.ui.markup import Cell, empty_state, esc, facts, lead, note, plain_md, show, show_svg, table
+from corromap.ui.repair import OFFER_TITLES, plan_of, plan_offers, rates_of, save_rate, save_rates, view_of
 from corromap.ui.steps import Page, placed_photos
 from corromap.ui.widgets import next_button, synced
 
 __all__ = ["show_page"]
 
-_MOST_ZONES = 10
+_MOST_ZONES, _MOST_LINKS = 10, 6
 _POLICY_WORDS = {
     "margin": "Sound metal cut beyond the marked metal",
     "snap": "Narrowest strip left beside a seam, fold or edge",
@@ -68,7 +69,7 @@ def show_page(held: state.OpenSurvey) -> None:
         grant_hand_outs(held.token, plan_offers(held))
         _totals(view)
         _zones(view)
-        _zone(view)
+        _zone(held, view)
         _sheet(view)
         _order(view)
         _links(held)
@@ -120,7 +121,7 @@ def _whole(row: ZoneRepairRow) -> str:
     return f"whole zone {row.whole}{', cheaper' if row.is_whole_cheaper else ''}"
 
 
-def _zone(view: RepairView) -> None:
+def _zone(held: state.OpenSurvey, view: RepairView) -> None:
     cut = {row.zone: row for row in view.zones if row.drawing}
     if not cut:
         return
@@ -138,6 +139,7 @@ def _zone(view: RepairView) -> None:
             [[p.label, p.size, p.blank, Cell("; ".join(p.edges), small=_near(p.near))] for p in row.pieces],
         )
     )
+    _marks(held, row.zone)
     note(row.notes)
     with st.expander("Corners from the datum points"):
         show(
@@ -148,6 +150,20 @@ def _zone(view: RepairView) -> None:
                 caption="Millimetres; right and up as drawn, negative is left or down; tapes are straight distances.",
             )
         )
+
+
+def _marks(held: state.OpenSurvey, zone: str) -> None:
+    """Link the marks behind the pieces of a zone."""
+    numbers, survey = mark_numbers(held.evaluation), held.survey
+    pieces = [piece for piece in plan_of(held).pieces if piece.zone == zone]
+    marks = sorted({mark for piece in pieces for mark in piece.marks}, key=lambda mark: numbers[mark])
+    with st.container(horizontal=True, gap="small", key="cm_links_plan"):
+        for mark in marks[:_MOST_LINKS]:
+            photo = survey.photo_by_id[survey.mark_by_id[mark].photo]
+            st.button(f"Mark {numbers[mark]}, {plain_md(photo.name)}", key=f"plan_{mark}", type="tertiary",
+                      icon=":material/image:", on_click=state.go_to, args=(Page.MARK, photo.id))  # fmt: skip
+        if len(marks) > _MOST_LINKS:
+            show(f'<span class="cm-lead">and {len(marks) - _MOST_LINKS} more marks</span>')
 
 
 def _near(near: str) -> str:
@@ -201,9 +217,9 @@ def _rates(held: state.OpenSurvey, rates: Rates, view: RepairView) -> None:
             unit, low, high = POLICY[name]
             text, field, _ = st.columns([4, 1, 1], vertical_alignment="center")
             with text:
-                show(f"<b>{esc(words)}</b><br><span class='cm-lead'>{esc(setting.source)}</span>")
+                _said(words, unit, setting.source)
             with field:
-                _number(held, ("policy", name, "value"), setting.value, unit, (float(low), float(high)))
+                _number(held, ("policy", name, "value"), setting.value, f"{words}, {unit}", (float(low), float(high)))
         st.markdown("**Hours and money, from and to**")
         for name, words in _WORK_WORDS.items():
             _rate(held, ("rate", name), words, rates.work[name], rates.currency)
@@ -213,15 +229,19 @@ def _rates(held: state.OpenSurvey, rates: Rates, view: RepairView) -> None:
             _rate(held, ("sheet", str(index)), f"Sheet up to {one.up_to_mm:g} mm", one.rate, rates.currency)
 
 
+def _said(words: str, unit: str, source: str) -> None:
+    show(f"<b>{esc(words)}</b>, {esc(unit)}<br><span class='cm-lead'>{esc(source)}</span>")
+
+
 def _rate(held: state.OpenSurvey, path: tuple[str, ...], words: str, rate: Rate, currency: str) -> None:
     unit = rate.unit.replace("money", currency)
     text, low, high = st.columns([4, 1, 1], vertical_alignment="center")
     with text:
-        show(f"<b>{esc(words)}</b><br><span class='cm-lead'>{esc(rate.source)}</span>")
+        _said(words, f"from and to, {unit}", rate.source)
     with low:
-        _number(held, (*path, "low"), rate.low, f"from, {unit}", (0.0, 1e7))
+        _number(held, (*path, "low"), rate.low, f"{words}: from, {unit}", (0.0, 1e7))
     with high:
-        _number(held, (*path, "high"), rate.high, f"to, {unit}", (0.0, 1e7))
+        _number(held, (*path, "high"), rate.high, f"{words}: to, {unit}", (0.0, 1e7))
 
 
 def _number(
@@ -229,5 +249,7 @@ def _number(
 ) -> None:
     key = "rate_" + "_".join(path).replace(" ", "-")
     synced(key, float(value))
-    st.number_input(label, min_value=limits[0], max_value=limits[1], step=1.0, format="%g", key=key,
-                    on_change=save_rate, args=(held, path, key))  # fmt: skip
+    step = 0.01 if value < 1 else 0.5 if value < 20 else 5.0
+    # the words stand beside it; the label is for those who hear the page
+    st.number_input(label, min_value=limits[0], max_value=limits[1], step=step, format="%g", key=key,
+                    label_visibility="collapsed", on_change=save_rate, args=(held, path, key))  # fmt: skip
