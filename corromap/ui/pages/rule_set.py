@@ -33,14 +33,14 @@ def show_rule_set(held: state.OpenSurvey) -> None:
     """
     rules = held.record.rules
     departures = rules.departures_from(default_rules())
-    changed = st.session_state.pop(_CHANGES, None)
+    changed = _last_change(held)
     title = f"Rules in force: {rules.name}, version {rules.version}"
     with st.expander(title + (f", {len(departures)} changed" if departures else ""), expanded=changed is not None):
         lead(
             "Limits marked as house rules are this program's own, from common practice; set them to what your house "
             "works by. The report prints the set's name and version and every limit that differs from the default."
         )
-        if isinstance(changed, Comparison):
+        if changed is not None:
             _what_changed(changed)
         if departures:
             note(departures, "warn")
@@ -175,4 +175,14 @@ def _put(held: state.OpenSurvey, rules: RuleSet) -> None:
         file.set_rules(rules, expected_revision=file.known_revision)
 
     if state.change(held, "rules changed", save):
-        st.session_state[_CHANGES] = compare(before.assessment, assess(before.measures, before.template, rules))
+        after = assess(before.measures, before.template, rules)
+        st.session_state[_CHANGES] = (held.key, held.file.known_revision, compare(before.assessment, after))
+
+
+def _last_change(held: state.OpenSurvey) -> Comparison | None:
+    """Return what the last change of the rules changed, as long as nothing else was changed since."""
+    match st.session_state.get(_CHANGES):
+        case (held.key, held.record.revision, Comparison() as comparison):
+            return comparison
+        case _:
+            return None
