@@ -360,7 +360,7 @@ def board(page: Path, *, paper: str) -> None:
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @_speaks
 def check(paths: tuple[Path, ...]) -> None:
-    """Check body templates (.json), rule files (.toml), survey files and interchange folders; name every fault."""
+    """Check templates (.json), rule and rates files (.toml), surveys and interchange folders; name every fault."""
     from corromap.cli_tables import faults_of, notes_of  # noqa: PLC0415
 
     faulty = False

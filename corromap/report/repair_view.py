@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from corromap.assessment import CAUTIONS
 from corromap.evaluation import Evaluation
 from corromap.messages import message
-from corromap.repair import EdgeKind, Method, Piece, Range, Rates, RepairPlan, SheetNeed, ZonePlan
+from corromap.repair import EdgeKind, Piece, Range, Rates, RepairPlan, SheetNeed, ZonePlan
 from corromap.report.language import number, tr
+from corromap.report.repair_words import EDGES, METHODS, POLICY_WORDS, WORK_WORDS
 from corromap.report.welder_drawing import ZoneDrawing, zone_drawing
 from corromap.report.welder_svg import drawing_svg
 
@@ -26,18 +27,6 @@ __all__ = [
 
 MM2_PER_CM2, MM_PER_M, MM2_PER_M2 = 100.0, 1000.0, 1e6
 MONEY_STEP = 10
-_METHODS = {
-    Method.PIECES: "pieces",
-    Method.WHOLE_ZONE: "the whole zone",
-    Method.CLEAN: "clean and protect",
-}
-_EDGES = {
-    EdgeKind.CUT: "cut in sheet, butt-welded all along",
-    EdgeKind.ZONE_SEAM: "at the zone's seam, butt-welded",
-    EdgeKind.SHARED: "to the next piece, butt-welded",
-    EdgeKind.FOLD: "at a fold: flange lapped, plug-welded",
-    EdgeKind.PANEL_EDGE: "at the panel's edge: flange lapped, plug-welded",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +219,7 @@ def _zone(
         zone=str(zone.zone),
         number=zone.number,
         name=name,
-        method=tr(_METHODS[zone.method]),
+        method=tr(METHODS[zone.method]),
         pieces=tuple(_piece(piece) for piece in zone.pieces),
         area=_cm2(zone.area_mm2) if is_cut else "",
         area_range=_cm2_range(zone.area_range_mm2) if is_cut else "",
@@ -262,7 +251,7 @@ def _piece(piece: Piece) -> PieceRow:
         label=piece.label,
         size=f"{number(high_u - low_u, '.0f')} x {number(high_v - low_v, '.0f')} mm",
         blank=f"{number(piece.blank_mm[0], '.0f')} x {number(piece.blank_mm[1], '.0f')} mm",
-        edges=tuple(f"{number(length, '.0f')} mm {tr(_EDGES[kind])}" for kind, length in edges.items()),
+        edges=tuple(f"{number(length, '.0f')} mm {tr(EDGES[kind])}" for kind, length in edges.items()),
         near=near,
     )
 
@@ -311,15 +300,14 @@ def rate_rows(rates: Rates) -> tuple[RateRow, ...]:
         Policy first.
     """
     rows = [
-        RateRow(tr(name.replace("_", " ")), f"{number(s.value)} {s.unit}", tr(s.source))
-        for name, s in rates.policy.items()
+        RateRow(tr(POLICY_WORDS[name]), f"{number(s.value)} {s.unit}", tr(s.source)) for name, s in rates.policy.items()
     ]
-    named = {name.replace("_", " "): rate for name, rate in rates.work.items()}
-    named |= {f"access, {part.value}": rate for part, rate in rates.access.items()}
-    named |= {f"sheet up to {s.up_to_mm:g} mm": s.rate for s in rates.sheet}
+    named = {tr(WORK_WORDS[name]): rate for name, rate in rates.work.items()}
+    named |= {tr("Access, {part}", part=message(part.value)): rate for part, rate in rates.access.items()}
+    named |= {tr("Sheet up to {thickness} mm", thickness=number(s.up_to_mm)): s.rate for s in rates.sheet}
     for name, rate in named.items():
         unit = rate.unit.replace("money", rates.currency)
-        rows.append(RateRow(tr(name), f"{_ends(rate.range, 1.0, 'g')} {unit}", tr(rate.source)))
+        rows.append(RateRow(name, f"{_ends(rate.range, 1.0, 'g')} {unit}", tr(rate.source)))
     return tuple(rows)
 
 

@@ -15,6 +15,7 @@ from corromap.messages import message
 from corromap.repair import Joint, Piece, ZonePlan
 from corromap.repair.metal import polygons_in
 from corromap.report.language import tr
+from corromap.report.repair_words import WAYS
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
 from corromap.template import BodyTemplate, Panel, Zone
 
@@ -31,10 +32,6 @@ FIGURES_ACROSS = 48.0
 
 UPSIDE_DOWN = 0.7
 """A panel this steep is drawn with its upper edge up; a flat one with u to the right."""
-
-_WAYS = {
-    (0, 1): "forward", (0, -1): "rearward", (1, 1): "left", (1, -1): "right", (2, 1): "up", (2, -1): "down",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +198,7 @@ def _look(panel: Panel) -> FloatArray:
 def _way(axis: FloatArray) -> str:
     """Which way on the car a panel's axis points, by its largest part."""
     along = int(np.abs(axis).argmax())
-    return tr(message(_WAYS[along, 1 if axis[along] > 0 else -1]))
+    return tr(message(WAYS[along, 1 if axis[along] > 0 else -1]))
 
 
 def _references(panel: Panel, zone: Zone, template: BodyTemplate, look: FloatArray) -> tuple[Reference, ...]:

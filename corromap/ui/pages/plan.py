@@ -10,6 +10,7 @@ from corromap.repair import Rate, Rates
 from corromap.repair.rates import POLICY
 from corromap.report.findings import mark_numbers
 from corromap.report.repair_view import RepairView, ZoneRepairRow
+from corromap.report.repair_words import POLICY_WORDS, WORK_WORDS
 from corromap.ui import state
 from corromap.ui.hand_out import grant_hand_outs, hand_out_url
 from corromap.ui.markup import Cell, empty_state, esc, facts, lead, note, plain_md, show, show_svg, table
@@ -20,29 +21,6 @@ from corromap.ui.widgets import next_button, synced
 __all__ = ["show_page"]
 
 _MOST_ZONES, _MOST_LINKS = 10, 6
-_POLICY_WORDS = {
-    "margin": "Sound metal cut beyond the marked metal",
-    "snap": "Narrowest strip left beside a seam, fold or edge",
-    "gap": "Pieces nearer than this become one",
-    "whole_share": "Share of a zone from which the whole zone is replaced",
-    "flange": "Lap at folds and panel edges",
-    "plug_pitch": "From one plug weld to the next",
-    "sheet_width": "Width of a sheet",
-    "sheet_length": "Length of a sheet",
-    "cut_gap": "Room between two blanks",
-}
-_WORK_WORDS = {
-    "labour": "An hour of work",
-    "seam": "A metre of seam weld",
-    "plug": "One plug weld",
-    "piece": "Cutting out and fitting one piece",
-    "whole_zone": "Cutting out and fitting a whole zone",
-    "clean": "Cleaning surface rust",
-    "protect": "Priming, sealing, waxing a zone",
-    "shell": "Preparing and bracing the shell, measuring",
-    "consumables": "Wire, gas and discs",
-    "protection": "Primer, sealer and wax of a zone",
-}
 
 
 def show_page(held: state.OpenSurvey) -> None:
@@ -212,7 +190,7 @@ def _rates(held: state.OpenSurvey, rates: Rates, view: RepairView) -> None:
         st.text_input("Currency, three capital letters", key="rate_currency", max_chars=3, width=220,
                       on_change=save_rate, args=(held, ("currency",), "rate_currency"))  # fmt: skip
         st.markdown("**How cut lines are drawn**")
-        for name, words in _POLICY_WORDS.items():
+        for name, words in POLICY_WORDS.items():
             setting = rates.policy[name]
             unit, low, high = POLICY[name]
             text, field, _ = st.columns([4, 1, 1], vertical_alignment="center")
@@ -221,7 +199,7 @@ def _rates(held: state.OpenSurvey, rates: Rates, view: RepairView) -> None:
             with field:
                 _number(held, ("policy", name, "value"), setting.value, f"{words}, {unit}", (float(low), float(high)))
         st.markdown("**Hours and money, from and to**")
-        for name, words in _WORK_WORDS.items():
+        for name, words in WORK_WORDS.items():
             _rate(held, ("rate", name), words, rates.work[name], rates.currency)
         for part, rate in rates.access.items():
             _rate(held, ("access", part.value), f"Access, {part.value}", rate, rates.currency)
