@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Self
 
-__all__ = ["Message", "joined", "message", "to_say"]
+__all__ = ["Message", "Sentence", "capitalised", "joined", "message", "to_say"]
 
 
 class Message(str):
@@ -40,6 +40,36 @@ class Message(str):
     def __reduce__(self) -> tuple[type[Message], tuple[str, Mapping[str, object]]]:
         """Say how a copy or a pickle is made again."""
         return type(self), (self.template, self.values)
+
+
+class Sentence(Message):
+    """A message that begins with a capital letter, whatever its first word was."""
+
+    __slots__ = ()
+
+    def __new__(cls, template: str, values: Mapping[str, object] | None = None) -> Self:
+        """Make the English sentence."""
+        made = super().__new__(cls, template, values)
+        # a plain string under the same template and values: what it reads as in English
+        upper = str.__new__(cls, capitalised(made))
+        upper.template, upper.values = made.template, made.values
+        return upper
+
+
+def capitalised(text: str) -> str:
+    """Make the first letter large and leave the rest.
+
+    Parameters
+    ----------
+    text : str
+        Anything.
+
+    Returns
+    -------
+    str
+        The same.
+    """
+    return text[:1].upper() + text[1:]
 
 
 def message(template: str, /, **values: object) -> Message:

@@ -14,7 +14,7 @@ from corromap.assessment.reading import Reading, readings
 from corromap.assessment.rules import OutcomeKind, Rule, RuleSet, Unit
 from corromap.frames import MarkId, ZoneId
 from corromap.measures import Measures
-from corromap.messages import message
+from corromap.messages import joined, message
 from corromap.template import BodyTemplate, Role
 
 __all__ = ["Assessment", "Doubt", "Outcome", "RuleResult", "Verdict", "assess", "outcome_of"]
@@ -268,18 +268,31 @@ def _unseen(reached: list[RuleResult], measures: Measures, template: BodyTemplat
 def _headline(kind: OutcomeKind, reached: list[RuleResult], unseen: int) -> str:
     worst = [result for result in reached if result.rule.outcome is kind]
     places = len({result.zone for result in worst if result.zone is not None})
-    too_little = f" {_count(unseen, 'load-bearing zone')} not shown well enough to judge." if unseen else ""
+    too_little = _too_little(unseen)
     if kind is OutcomeKind.STOP:
         patched = any(result.rule.family == "too many patches" for result in worst)
-        first = "Too much patching to go on as it stands." if patched else "Do not go on as it stands."
-        return first + too_little
+        much, other = message("Too much patching to go on as it stands."), message("Do not go on as it stands.")
+        return joined(" ", [much if patched else other, *too_little])
     if kind is OutcomeKind.REPAIR:
-        where = f" in {_count(places, 'zone')}" if places else ""
-        return f"Repair by a qualified welder is called for{where}." + too_little
+        return joined(" ", [_repair_where(places), *too_little])
     if kind is OutcomeKind.NOT_SHOWN:
-        return f"No outcome yet: {_count(unseen, 'load-bearing zone')} not shown well enough to judge."
-    return "No limit is reached in what was shown. Photos show a lower bound: closed sections rust from within."
+        return joined(" ", [message("No outcome yet:"), *too_little])
+    return message(
+        "No limit is reached in what was shown. Photos show a lower bound: closed sections rust from within."
+    )
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+def _too_little(unseen: int) -> list[str]:
+    if not unseen:
+        return []
+    if unseen == 1:
+        return [message("1 load-bearing zone not shown well enough to judge.")]
+    return [message("{count} load-bearing zones not shown well enough to judge.", count=unseen)]
+
+
+def _repair_where(places: int) -> str:
+    if not places:
+        return message("Repair by a qualified welder is called for.")
+    if places == 1:
+        return message("Repair by a qualified welder is called for in 1 zone.")
+    return message("Repair by a qualified welder is called for in {count} zones.", count=places)

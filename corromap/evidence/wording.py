@@ -10,6 +10,7 @@ import numpy as np
 from corromap.evidence.requests import PhotoRequest, RequestList
 from corromap.evidence.viewpoints import Stance, Viewpoint
 from corromap.frames import PanelId, ZoneId
+from corromap.messages import Message, joined, message, to_say
 from corromap.template import BodyTemplate
 
 __all__ = ["GROUND_RULES", "RequestWords", "inspector_text", "request_words", "seller_text", "zone_list"]
@@ -27,19 +28,19 @@ GROUND_RULES: tuple[str, ...] = (
 """Cautions for whoever takes the photos; sources stand with the cautions of the report
 (`corromap.assessment.guidance`); eye protection and the order of words are common practice."""
 
-_SELLER_START = (
+_SELLER_START = to_say(
     "thank you for showing me the car. Before I travel I would like to see a little more of the underside and the "
     "sills. Would you be so kind as to take {asked}? If time is short, the first ones help most."
 )
-_SELLER_SAFETY = (
+_SELLER_SAFETY = to_say(
     "Please do not go under the car for this unless it stands on a lift or on axle stands; never when it rests on "
     "a jack. A garage or tyre shop can usually put it on the lift for ten minutes, and I am glad to pay for that."
 )
-_SELLER_DIRT = (
+_SELLER_DIRT = to_say(
     "Some parts are under dirt or underseal in the photos ({names}); if loose dirt can be brushed off by hand there, "
     "that would help. Please do not scrape anything."
 )
-_SELLER_TIPS = (
+_SELLER_TIPS = to_say(
     "Left and right are the car's own, seen from the driver's seat. A lamp held to one side works better than the "
     "flash. It helps if neighbouring photos overlap by a third, and if you send the files as they come from the "
     "camera: message services shrink them."
@@ -102,8 +103,10 @@ def zone_list(template: BodyTemplate, zones: Sequence[ZoneId], most: int = 6) ->
         panel = template.panel(panel_id)
         whole = len(group) == len(panel.zones) > 1
         names += [panel.name] if whole else [template.zone_by_id[z].name for z in group]
-    rest = f"; and {len(names) - most} more" if len(names) > most else ""
-    return "; ".join(names[:most]) + rest
+    parts = [message(name) for name in names[:most]]
+    if len(names) > most:
+        parts.append(message("and {count} more", count=len(names) - most))
+    return joined("; ", parts)
 
 
 def request_words(request: PhotoRequest, template: BodyTemplate) -> RequestWords:
@@ -122,52 +125,77 @@ def request_words(request: PhotoRequest, template: BodyTemplate) -> RequestWords
         Left and right are the car's, seen from the driver's seat.
     """
     view = request.view
-    names = [template.datum_points[i][1].name for i in request.datum_ids if i in template.datum_points]
+    points = [template.datum_points[i] for i in request.datum_ids if i in template.datum_points]
     return RequestWords(
         what=zone_list(template, request.zones),
         where=_where(view),
         which_way=_which_way(view),
-        how_near=f"about {_rounded(request.distance_mm)} from the metal",
+        how_near=message("about {distance} from the metal", distance=_rounded(request.distance_mm)),
         light=_light(view),
-        keep_in="; ".join(names),
+        keep_in=joined("; ", [_point(panel.name, datum.name) for panel, datum in points]),
     )
 
 
+def _point(panel: str, datum: str) -> str:
+    rest = datum.removeprefix(f"{panel}: ")
+    if rest == datum:
+        return message(datum)
+    return message("{panel}: {point}", panel=message(panel), point=message(rest))
+
+
 def _rounded(mm: float) -> str:
-    return f"{round(mm / 100) * 10:.0f} cm" if mm < 950 else f"{round(mm / 100) / 10:.1f} m"
+    if mm < 950:
+        return message("{length} cm", length=round(mm / 100) * 10)
+    return message("{length:.1f} m", length=round(mm / 100) / 10)
 
 
 def _where(view: Viewpoint) -> str:
     x, y, _ = view.at_mm
-    along = "level with the middle of the sills"
-    if abs(x) > MIDDLE_MM:
-        along = f"{_rounded(abs(x))} {'ahead of' if x > 0 else 'behind'} the middle of the sills"
+    along, stance = _along(x), message(view.stance.value)
     if view.stance in {Stance.LEFT, Stance.RIGHT}:
-        height = "sill height" if view.towards[2] < 0.1 else "knee height or lower"
-        return f"{view.stance.value}, {along}, kneeling, the camera at {height}"
-    across = (
-        "on the centre line" if abs(y) <= MIDDLE_MM else f"{_rounded(abs(y))} to its {'left' if y > 0 else 'right'}"
+        low = view.towards[2] < 0.1
+        height = message("sill height") if low else message("knee height or lower")
+        return message("{stance}, {along}, kneeling, the camera at {height}", stance=stance, along=along, height=height)
+    return message("{stance}, {along}, {across}", stance=stance, along=along, across=_across(y))
+
+
+def _along(x: float) -> str:
+    if abs(x) <= MIDDLE_MM:
+        return message("level with the middle of the sills")
+    ahead, behind = (
+        to_say("{length} ahead of the middle of the sills"),
+        to_say("{length} behind the middle of the sills"),
     )
-    return f"{view.stance.value}, {along}, {across}"
+    return Message(ahead if x > 0 else behind, {"length": _rounded(abs(x))})
+
+
+def _across(y: float) -> str:
+    if abs(y) <= MIDDLE_MM:
+        return message("on the centre line")
+    left, right = to_say("{length} to its left"), to_say("{length} to its right")
+    return Message(left if y > 0 else right, {"length": _rounded(abs(y))})
 
 
 def _which_way(view: Viewpoint) -> str:
     x, y, z = np.round(view.towards, 1)
     if z <= -0.9:
-        return "straight down, phone held crosswise"
+        return message("straight down, phone held crosswise")
     if z >= 0.9:
-        return "straight up, the long side of the picture along the car"
-    side = "to the car's left" if y > 0 else "to the car's right"
+        return message("straight up, the long side of the picture along the car")
+    side = message("to the car's left") if y > 0 else message("to the car's right")
     if view.stance is Stance.UNDER:
-        ahead = "forwards" if x > 0 else "rearwards"
-        return f"up at 45 degrees and {side if abs(y) > abs(x) else ahead}"
-    return "square at the car, level" if z < 0.1 else "at the car, tilted up by about 25 degrees"
+        ahead = message("forwards") if x > 0 else message("rearwards")
+        return message("up at 45 degrees and {way}", way=side if abs(y) > abs(x) else ahead)
+    square, tilted = message("square at the car, level"), message("at the car, tilted up by about 25 degrees")
+    return square if z < 0.1 else tilted
 
 
 def _light(view: Viewpoint) -> str:
     if view.stance is Stance.UNDER:
-        return "torch or lamp an arm's length to one side of the camera, flash off, so that pits throw a shadow"
-    return "daylight without direct sun, or a torch held low along the panel, flash off"
+        return message(
+            "torch or lamp an arm's length to one side of the camera, flash off, so that pits throw a shadow"
+        )
+    return message("daylight without direct sun, or a torch held low along the panel, flash off")
 
 
 def inspector_text(wanted: RequestList, template: BodyTemplate) -> str:
@@ -228,21 +256,31 @@ def seller_text(wanted: RequestList, template: BodyTemplate) -> str:
         Plain text. Nothing in it says that anything is wrong with the car.
     """
     if not wanted.requests:
-        return (
-            "Hello,\n\nthank you for the photos; they show what can be shown from outside. "
-            "Might I see the car on a lift before we go on?\n\nKind regards\n"
+        thanks = message(
+            "thank you for the photos; they show what can be shown from outside. Might I see the car on a lift before "
+            "we go on?"
         )
+        return joined("\n", [message("Hello,"), "", thanks, "", message("Kind regards"), ""])
     count = len(wanted.requests)
-    asked = "one more photo" if count == 1 else f"these {count} photos"
-    lines = ["Hello,", "", _SELLER_START.format(asked=asked), "", _SELLER_SAFETY, ""]
+    asked = message("one more photo") if count == 1 else message("these {count} photos", count=count)
+    lines = [message("Hello,"), "", Message(_SELLER_START, {"asked": asked}), "", message(_SELLER_SAFETY), ""]
     for request in wanted.requests:
         words = request_words(request, template)
-        lines.append(f"{request.number}. {words.what}: from {words.where}; camera {words.which_way}, {words.how_near}.")
+        line = message(
+            "{number}. {what}: from {where}; camera {which_way}, {how_near}.",
+            number=request.number,
+            what=words.what,
+            where=words.where,
+            which_way=words.which_way,
+            how_near=words.how_near,
+        )
+        lines.append(line)
     lines += ["", *_seller_end(wanted, template)]
-    return "\n".join(lines) + "\n"
+    return joined("\n", [*lines, ""])
 
 
 def _seller_end(wanted: RequestList, template: BodyTemplate) -> list[str]:
     covered = zone_list(template, [h.zone for h in wanted.hidden])
-    first = [_SELLER_DIRT.format(names=covered), ""] if wanted.hidden else []
-    return [*first, _SELLER_TIPS, "", "Thank you very much for your trouble.", "", "Kind regards"]
+    first = [Message(_SELLER_DIRT, {"names": covered}), ""] if wanted.hidden else []
+    last = [message("Thank you very much for your trouble."), "", message("Kind regards")]
+    return [*first, message(_SELLER_TIPS), "", *last]

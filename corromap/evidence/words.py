@@ -8,6 +8,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from corromap.messages import message
+
 __all__ = ["place_words"]
 
 NEARLY_ALL, WORTH_TELLING, ALIKE = 0.85, 0.08, 0.6
@@ -65,12 +67,16 @@ def place_words(wrong: NDArray[np.bool_], what: str) -> str:
     if share < WORTH_TELLING:
         return ""
     if share > NEARLY_ALL:
-        return f"{what} anywhere" if share > 0.97 else f"{what} nearly anywhere"
+        everywhere, nearly = (
+            message("{what} anywhere", what=message(what)),
+            message("{what} nearly anywhere", what=message(what)),
+        )
+        return everywhere if share > 0.97 else nearly
     overlap = {
         name: float((region & wrong).sum() / max(1, (region | wrong).sum()))
         for name, region in _regions(*wrong.shape).items()
     }
     best = max(overlap, key=lambda name: overlap[name])
     if overlap[best] >= ALIKE:
-        return f"{what} {best}"
-    return f"{what} about {max(10, 10 * round(10 * share))} % of it"
+        return message("{what} {region}", what=message(what), region=message(best))
+    return message("{what} about {percent} % of it", what=message(what), percent=max(10, 10 * round(10 * share)))

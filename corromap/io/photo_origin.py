@@ -6,6 +6,7 @@ Hints, not proofs: metadata can be missing for honest reasons and be forged.
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from dataclasses import dataclass, replace
 
@@ -13,14 +14,22 @@ from PIL import Image, UnidentifiedImageError
 
 from corromap.errors import PhotoError
 from corromap.io.photos import read_header
+from corromap.messages import Message, message, to_say
 
-__all__ = ["PhotoOrigin", "jpeg_quality", "read_origin"]
+__all__ = ["PhotoOrigin", "jpeg_quality", "read_origin", "remembered_hint"]
 
 _SOFTWARE, _CHANGED, _TAKEN, _EXIF_IFD = 0x0131, 0x0132, 0x9003, 0x8769
 _LUMINANCE_SUM = 3688
 """Sum of the luminance table K.1 of ITU-T T.81, Annex K."""
 STRONG_COMPRESSION = 70
 """Quality (0 to 100) below which fine rust drowns in blocks. Ours."""
+NO_CAMERA_DATA = to_say("No camera data in the file: a program on its way dropped them, or is a screenshot.")
+SHRUNK = to_say("Its longest side is {longest} px, as when a message service shrinks a photo: ask for the original.")
+NOT_DATED = to_say("The file does not say when it was taken.")
+PROGRAM = to_say("The metadata name a program ('{program}'); phones do this too, so it proves nothing by itself.")
+CHANGED = to_say("Changed after it was taken: taken {taken}, changed {changed}.")
+COMPRESSED = to_say("Strongly compressed (quality about {quality} of 100): small holes can drown in the blocks.")
+EDITOR_BLOCK = to_say("The file carries a block that picture editors write (JPEG segment APP13).")
 RESIZED_LONGEST_PX = frozenset({720, 800, 960, 1024, 1280, 1600, 2048})
 """Longest sides to which message services and web forms shrink photos; from memory."""
 
@@ -105,7 +114,7 @@ def read_origin(data: bytes, name: str) -> PhotoOrigin:
     known = PhotoOrigin(software, changed, quality, ())
     hints = _hints(known, taken, max(header.width_px, header.height_px), has_tags=bool(exif))
     if has_editor_block:
-        hints = (*hints, "The file carries a block that picture editors write (JPEG segment APP13).")
+        hints = (*hints, message(EDITOR_BLOCK))
     return replace(known, hints=hints)
 
 
@@ -114,22 +123,38 @@ def _text(value: object) -> str:
 
 
 def _hints(origin: PhotoOrigin, taken: str, longest: int, *, has_tags: bool) -> tuple[str, ...]:
-    hints = []
+    hints: list[str] = []
     if not has_tags:
-        hints.append("No camera data in the file: a program on its way dropped them, or is a screenshot.")
+        hints.append(message(NO_CAMERA_DATA))
         if longest in RESIZED_LONGEST_PX:
-            hints.append(
-                f"Its longest side is {longest} px, as when a message service shrinks a photo: ask for the original."
-            )
+            hints.append(Message(SHRUNK, {"longest": longest}))
     elif not taken:
-        hints.append("The file does not say when it was taken.")
+        hints.append(message(NOT_DATED))
     if origin.software:
-        hints.append(
-            f"The metadata name a program ('{origin.software}'); phones do this too, so it proves nothing by itself."
-        )
+        hints.append(Message(PROGRAM, {"program": origin.software}))
     if taken and origin.changed_at and origin.changed_at != taken:
-        hints.append(f"Changed after it was taken: taken {taken}, changed {origin.changed_at}.")
+        hints.append(Message(CHANGED, {"taken": taken, "changed": origin.changed_at}))
     quality = origin.jpeg_quality
     if quality is not None and quality < STRONG_COMPRESSION:
-        hints.append(f"Strongly compressed (quality about {quality} of 100): small holes can drown in the blocks.")
+        hints.append(Message(COMPRESSED, {"quality": quality}))
     return tuple(hints)
+
+
+def remembered_hint(text: str) -> str:
+    """Find the template of a hint that was kept as text, so that it can be said in another language.
+
+    Parameters
+    ----------
+    text : str
+        As it was kept.
+
+    Returns
+    -------
+    str
+        The same words.
+    """
+    for template in (NO_CAMERA_DATA, SHRUNK, NOT_DATED, PROGRAM, CHANGED, COMPRESSED, EDITOR_BLOCK):
+        pattern = re.sub(r"\\{(\w+)\\}", r"(?P<\1>.*)", re.escape(template))
+        if found := re.fullmatch(pattern, text, re.DOTALL):
+            return Message(template, found.groupdict())
+    return text

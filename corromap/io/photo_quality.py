@@ -19,9 +19,10 @@ from corromap.evidence.quality_text import look_from_text, map_from_text, qualit
 from corromap.frames import PhotoId
 from corromap.io.document_fields import Document, Fields
 from corromap.io.photo_header import PhotoHeader
-from corromap.io.photo_origin import PhotoOrigin, read_origin
+from corromap.io.photo_origin import PhotoOrigin, read_origin, remembered_hint
 from corromap.io.photos import decode, read_header
 from corromap.io.survey_file import SurveyFile
+from corromap.messages import Sentence, message
 from corromap.survey import Photo
 
 __all__ = ["ExaminedPhoto", "examine_photo", "examined_photos", "keep_examined", "quality_maps"]
@@ -60,8 +61,8 @@ class ExaminedPhoto:
     def sentences(self) -> tuple[str, ...]:
         """Everything worth telling, a sentence each; empty when nothing stands out."""
         if self.quality is None:
-            return ("Too small to judge anything on it.", *self.origin.hints)
-        return (*(f"{words[0].upper()}{words[1:]}." for words in self.quality.words), *self.origin.hints)
+            return (message("Too small to judge anything on it."), *self.origin.hints)
+        return (*(Sentence("{words}.", {"words": words}) for words in self.quality.words), *self.origin.hints)
 
 
 def examine_photo(data: bytes, name: str) -> ExaminedPhoto:
@@ -213,7 +214,7 @@ def _parsed(value: object, photo: Photo) -> ExaminedPhoto:
     hints = given.text("hints", "")
     origin = PhotoOrigin(
         given.text("software", ""), given.text("changed_at", ""), given.integer("jpeg_quality") or None,
-        tuple(hints.split("\n")) if hints else (),
+        tuple(map(remembered_hint, hints.split("\n"))) if hints else (),
     )  # fmt: skip
     given.done()
     if not text:

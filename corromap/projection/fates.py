@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from corromap.frames import PanelId
+from corromap.messages import Message, joined, message, to_say
 from corromap.projection.result import MarkFate
 from corromap.projection.view import PanelView, frame_of, polygons_of, straighten
 from corromap.registration.result import Lens
@@ -107,7 +108,11 @@ def not_placed(mark: Mark, photo: Photo) -> MarkFate:
     MarkFate
         All of it off every panel.
     """
-    said = f"Photo '{photo.name}' is not placed on any panel, so this {mark.kind} mark is on no zone: place the photo."
+    said = message(
+        "Photo '{photo}' is not placed on any panel, so this {kind} mark is on no zone: place the photo.",
+        photo=photo.name,
+        kind=message(mark.kind.value),
+    )
     return MarkFate(mark.id, 0.0, 0.0, 1.0, said)
 
 
@@ -135,8 +140,12 @@ def fate_of(drawn: DrawnMark, photo: Photo, views: Mapping[PanelId, PanelView], 
         return _nothing_there(drawn)
     allowed = [view for view in views.values() if drawn.may_lie_on(view.panel.id)]
     if not allowed:
-        names = ", ".join(f"'{template.panel(p).name}'" for p in mark.panels)
-        said = f"This {mark.kind} mark is meant for {names}, where photo '{photo.name}' is not placed: place it there."
+        said = message(
+            "This {kind} mark is meant for {panels}, where photo '{photo}' is not placed: place it there.",
+            kind=message(mark.kind.value),
+            panels=joined(", ", [message("'{name}'", name=message(template.panel(p).name)) for p in mark.panels]),
+            photo=photo.name,
+        )
         return MarkFate(mark.id, 0.0, 0.0, drawn.frame_share, said, 1.0 - drawn.frame_share)
     if drawn.frame_share == 1.0 and any(shapely.covers(view.visible_px, whole) for view in allowed):
         return MarkFate(mark.id, 1.0, 0.0, 0.0, "")
@@ -151,20 +160,32 @@ def fate_of(drawn: DrawnMark, photo: Photo, views: Mapping[PanelId, PanelView], 
 
 def _nothing_there(drawn: DrawnMark) -> MarkFate:
     if drawn.frame_share == 0.0 and not drawn.mark.outline.repaired().is_empty:
-        said = f"This {drawn.mark.kind} mark lies wholly off the photo: draw it again."
+        said = message(
+            "This {kind} mark lies wholly off the photo: draw it again.", kind=message(drawn.mark.kind.value)
+        )
         return MarkFate(drawn.mark.id, 0.0, 0.0, 0.0, said, 1.0)
-    said = f"This {drawn.mark.kind} mark encloses nothing (its points lie on one line): draw it again."
+    said = message(
+        "This {kind} mark encloses nothing (its points lie on one line): draw it again.",
+        kind=message(drawn.mark.kind.value),
+    )
     return MarkFate(drawn.mark.id, 0.0, 0.0, 1.0, said)
 
 
 def _sentence(mark: Mark, photo: Photo, horizon: float, edge: float, off: float) -> str:
     lost = [
-        f"{share:.1%} {where}"
+        Message(where, {"share": share})
         for share, where in (
-            (horizon, "lies too near or beyond the horizon"),
-            (edge, "lies off the panels the photo is placed on or behind another panel"),
-            (off, "was drawn off the photo"),
+            (horizon, to_say("{share:.1%} lies too near or beyond the horizon")),
+            (edge, to_say("{share:.1%} lies off the panels the photo is placed on or behind another panel")),
+            (off, to_say("{share:.1%} was drawn off the photo")),
         )
         if share > WORTH_SAYING
     ]
-    return f"Of this {mark.kind} mark on photo '{photo.name}', {' and '.join(lost)}: not counted." if lost else ""
+    if not lost:
+        return ""
+    return message(
+        "Of this {kind} mark on photo '{photo}', {lost}: not counted.",
+        kind=message(mark.kind.value),
+        photo=photo.name,
+        lost=joined(" and ", lost),
+    )

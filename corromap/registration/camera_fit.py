@@ -13,13 +13,14 @@ import numpy as np
 from scipy.stats import chi2
 
 from corromap.frames import DatumId, FloatArray
+from corromap.messages import message
 from corromap.registration.camera import POSE, CameraFit, CameraProblem
 from corromap.registration.camera_start import robust_finish, robust_fit
 from corromap.registration.influence import GOOD_SIGMAS, POINTS_FOR_SIGMA
 from corromap.registration.lens import Lens
 from corromap.registration.panel_fit import least_squares
 from corromap.registration.prior import shared_sigma
-from corromap.registration.sighted import LEAST_POINTS, extent, lone_datums
+from corromap.registration.sighted import LEAST_POINTS, extent, lone_datums, point_name
 from corromap.survey import Photo, Settings, Sighting
 from corromap.template import BodyTemplate
 
@@ -294,10 +295,11 @@ def _rms(residual: FloatArray) -> float:
 
 
 def _not_one_camera(photo: Photo) -> str:
-    return (
-        f"Photo '{photo.name}': its points on several panels do not fit one camera, so each panel is placed by its own "
+    return message(
+        "Photo '{photo}': its points on several panels do not fit one camera, so each panel is placed by its own "
         "points alone; check that no point has another's name (left for right, front for rear) and that the photo is "
-        "not flipped."
+        "not flipped.",
+        photo=photo.name,
     )
 
 
@@ -308,10 +310,13 @@ def _seen_from_behind(found: PhotoCamera, template: BodyTemplate) -> CameraRefus
         panel, point = template.datum_points[datum]
         towards = (found.fit.pose.eye_mm - panel.place.origin_mm) @ panel.place.normal * panel.facing
         if datum in alone and towards < 0:
-            message = (
-                f"Photo '{found.photo.name}': the point '{point.name}' lies on a side of '{panel.name}' that faces "
+            said = message(
+                "Photo '{photo}': the point {point} lies on a side of '{panel}' that faces "
                 "away from where this photo was taken; check its name, and that the photo is not flipped, then click "
-                "it again or remove it."
+                "it again or remove it.",
+                photo=found.photo.name,
+                point=point_name(panel.name, point.name),
+                panel=message(panel.name),
             )
-            return CameraRefusal(message, (datum,))
+            return CameraRefusal(said, (datum,))
     return None

@@ -15,6 +15,7 @@ import shapely
 from scipy.stats import chi2
 
 from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.messages import message
 from corromap.registration.cameras import PlacedCamera
 from corromap.registration.homography import apply
 from corromap.registration.panel_fit import least_squares
@@ -25,7 +26,7 @@ from corromap.registration.result import (
     lens_label,
     panel_place_label,
 )
-from corromap.registration.sighted import datum_positions
+from corromap.registration.sighted import datum_positions, point_name
 from corromap.survey import Settings
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
@@ -164,9 +165,12 @@ def panel_stands_out(weight: FloatArray, by_camera: Registration) -> str:
     square = float((weight * (by_camera.residual_px**2).sum(axis=1)).sum()) / by_camera.sigma_px**2
     if square <= chi2.isf(STANDS_OUT, 2 * count):
         return ""
-    return (
-        f"Placed by its own {count} points: the photo's camera misses them by {by_camera.rms_px:.1f} px, more than the "
-        f"{by_camera.sigma_px:.1f} px of its other points; the body differs from the template here."
+    return message(
+        "Placed by its own {count} points: the photo's camera misses them by {missed:.1f} px, more than the "
+        "{sigma:.1f} px of its other points; the body differs from the template here.",
+        count=count,
+        missed=by_camera.rms_px,
+        sigma=by_camera.sigma_px,
     )
 
 
@@ -318,18 +322,30 @@ def _rms(residual: FloatArray) -> float:
 
 
 def _bad_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, ...]:
-    return tuple(
-        f"The point '{template.datum_points[bad.datum][1].name}' lies {bad.miss_px:.1f} px ({bad.miss_mm:.0f} mm) from "
-        f"where the others put it and was left out: with it the points miss by {bad.with_px:.1f} px, without it by "
-        f"{bad.without_px:.1f} px. Click it again or remove it."
-        for bad in camera.found.bad
-    )
+    said = []
+    for bad in camera.found.bad:
+        panel, datum = template.datum_points[bad.datum]
+        sentence = message(
+            "The point {point} lies {px:.1f} px ({mm:.0f} mm) from where the others put it and was left out: with it "
+            "the points miss by {with_it:.1f} px, without it by {without_it:.1f} px. Click it again or remove it.",
+            point=point_name(panel.name, datum.name),
+            px=bad.miss_px,
+            mm=bad.miss_mm,
+            with_it=bad.with_px,
+            without_it=bad.without_px,
+        )
+        said.append(sentence)
+    return tuple(said)
 
 
 def _reason(camera: PlacedCamera, own: int) -> str:
     count, spare = len(camera.found.ids), camera.found.fit.freedom
-    here = "none of them on this panel" if own == 0 else f"{own} of them on this panel"
-    return (
-        f"Placed by the photo's camera: {count} points anywhere on the body, {here}, {spare} coordinates to spare, "
-        f"{_rms(camera.found.fit.residual_px):.1f} px."
+    none, some = message("none of them on this panel"), message("{own} of them on this panel", own=own)
+    return message(
+        "Placed by the photo's camera: {count} points anywhere on the body, {here}, {spare} coordinates to spare, "
+        "{px:.1f} px.",
+        count=count,
+        here=some if own else none,
+        spare=spare,
+        px=_rms(camera.found.fit.residual_px),
     )

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.stats import chi2
 
 from corromap.frames import FloatArray
+from corromap.messages import message
 from corromap.registration.guards import refuse
 from corromap.registration.homography import direct_linear
 from corromap.registration.influence import (
@@ -81,7 +82,10 @@ def check_fit(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registrati
     """
     upright = _is_upright(fit.matrix, sighted.panel.facing)
     if fit.is_in_front and _looseness(sighted, fit) > LOOSE_REFUSED:
-        text = f"the points lie so that they hardly fix a plane; {suggestion(sighted, fit.lens, where='far from them')}"
+        text = message(
+            "the points lie so that they hardly fix a plane; {next}",
+            next=suggestion(sighted, fit.lens, where=message("far from them")),
+        )
         return refuse(sighted, FailureReason.COLLINEAR, text, sighted.ids)
     if fit.is_in_front and fit.spread_px <= GOOD_SIGMAS * settings.click_sigma_px:
         return None if upright else _mirrored(sighted)
@@ -114,37 +118,51 @@ def fit_warnings(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[s
         Nothing checks the fit; the points are poorly spread; one sighting
         stands out, named with its distance from where the others put it.
     """
-    sentences = []
+    sentences: list[str] = []
     if len(sighted.ids) == LEAST_POINTS:
         fifth = suggestion(sighted, fit.lens, ordinal="fifth")
-        sentences.append(f"Four points fit exactly wherever they were clicked, so nothing checks this fit: {fifth}.")
+        sentences.append(
+            message(
+                "Four points fit exactly wherever they were clicked, so nothing checks this fit: {next}.", next=fifth
+            )
+        )
     share = extent(sighted.clicked_px) / float(np.hypot(sighted.photo.width_px, sighted.photo.height_px))
     if share < SPREAD_PHOTO_SHARE:
-        text = f"The points span only {share:.0%} of the photo, so marks far outside them are carried less surely: "
-        sentences.append(f"{text}{suggestion(sighted, fit.lens)}.")
+        said = message(
+            "The points span only {share:.0%} of the photo, so marks far outside them are carried less surely: {next}.",
+            share=share,
+            next=suggestion(sighted, fit.lens),
+        )
+        sentences.append(said)
     looseness = _looseness(sighted, fit)
     if looseness > LOOSE_WARNED:
-        text = f"The points lie so that the ground between them is {looseness:.0f} times less sure than a click: "
-        sentences.append(f"{text}{suggestion(sighted, fit.lens)}.")
+        said = message(
+            "The points lie so that the ground between them is {times:.0f} times less sure than a click: {next}.",
+            times=looseness,
+            next=suggestion(sighted, fit.lens),
+        )
+        sentences.append(said)
     stray = _stray_sentence(sighted, fit, settings)
     return tuple(sentences) if stray is None else (*sentences, stray)
 
 
 def _mirrored(sighted: Sighted) -> RegistrationFailure:
     seen_from = sighted.panel.seen_from
-    article = "" if seen_from in {"below", "above"} else "the "
-    text = (
-        f"left and right are swapped, as if it were seen from the other side (the panel is drawn seen from {article}"
-        f"{seen_from}); check that the photo shows this side of the panel and of the car, was not flipped and that "
-        "no two opposite points were swapped, then click the points again under their right names"
+    side = message(seen_from) if seen_from in {"below", "above"} else message(f"the {seen_from}")
+    text = message(
+        "left and right are swapped, as if it were seen from the other side (the panel is drawn seen from {side}); "
+        "check that the photo shows this side of the panel and of the car, was not flipped and that "
+        "no two opposite points were swapped, then click the points again under their right names",
+        side=side,
     )
     return refuse(sighted, FailureReason.MIRRORED, text, sighted.ids)
 
 
 def _crossed(sighted: Sighted, i: int, j: int) -> RegistrationFailure:
-    text = (
-        f"the points {sighted.name(i)} and {sighted.name(j)} look swapped, for everything fits when they change "
-        "places; click both again"
+    text = message(
+        "the points {one} and {other} look swapped, for everything fits when they change places; click both again",
+        one=sighted.name(i),
+        other=sighted.name(j),
     )
     return refuse(sighted, FailureReason.CROSSED, text, (sighted.ids[i], sighted.ids[j]))
 
@@ -154,22 +172,38 @@ def _at_odds(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registratio
     reason = FailureReason.POOR_FIT if fit.is_in_front else FailureReason.CROSSED
     count = len(sighted.ids)
     if count < POINTS_FOR_SIGMA:
-        words = {4: "four", 5: "five"}
-        text = f"the points do not fit together, and with {words[count]} points it cannot be told which is wrong"
-        again = suggestion(sighted, fit.lens, ordinal={4: "fifth", 5: "sixth"}[count])
-        return refuse(sighted, reason, f"{text}; check their names, then {again}")
+        text = message(
+            "the points do not fit together, and with {count} points it cannot be told which is wrong; check their "
+            "names, then {next}",
+            count={4: message("four"), 5: message("five")}[count],
+            next=suggestion(sighted, fit.lens, ordinal={4: "fifth", 5: "sixth"}[count]),
+        )
+        return refuse(sighted, reason, text)
     others = [left_out_fit(sighted, fit, i) for i in range(count)]
     missed = np.array([o.spread_px if o.is_fixed and _is_right(o, sighted) else np.inf for o in others])
     order = [int(i) for i in np.argsort(missed, kind="stable")]
     suspects = tuple(sighted.ids[i] for i in order[:3])
     if missed[order[0]] > _poor_limit(sighted, settings):
-        text = "the points do not fit together and more than one is wrong"
-        return refuse(sighted, reason, f"{text}; check their names, beginning with {sighted.name(order[0])}", suspects)
+        text = message(
+            "the points do not fit together and more than one is wrong; check their names, beginning with {point}",
+            point=sighted.name(order[0]),
+        )
+        return refuse(sighted, reason, text, suspects)
     px, mm = left_out_miss(sighted, others[order[0]], order[0])
-    where = f"{px:.0f} px ({mm:.0f} mm) from where" if np.isfinite(px) else "where no camera could see it if"
-    others_put = "the others put it" if np.isfinite(px) else "the others are right"
-    text = f"the points do not fit together; {sighted.name(order[0])} lies {where} {others_put}"
-    return refuse(sighted, reason, f"{text}: click it again or remove it", suspects)
+    text = message(
+        "the points do not fit together; {point} lies where no camera could see it if the others are right: click it "
+        "again or remove it",
+        point=sighted.name(order[0]),
+    )
+    if np.isfinite(px):
+        text = message(
+            "the points do not fit together; {point} lies {px:.0f} px ({mm:.0f} mm) from where the others put it: "
+            "click it again or remove it",
+            point=sighted.name(order[0]),
+            px=px,
+            mm=mm,
+        )
+    return refuse(sighted, reason, text, suspects)
 
 
 def _stray(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[int, float, float, float] | None:
@@ -200,13 +234,19 @@ def _stray_sentence(sighted: Sighted, fit: PanelFit, settings: Settings) -> str 
     stray = _stray(sighted, fit, settings)
     if stray is not None:
         worst, px, mm, _ = stray
-        where = f"lies {px:.1f} px ({mm:.1f} mm) from where the others put it"
-        return f"The point {sighted.name(worst)} {where}: click it again."
+        return message(
+            "The point {point} lies {px:.1f} px ({mm:.1f} mm) from where the others put it: click it again.",
+            point=sighted.name(worst),
+            px=px,
+            mm=mm,
+        )
     if fit.spread_px > GOOD_SIGMAS * settings.click_sigma_px:
-        return (
-            f"The points miss by {fit.spread_px:.1f} px where {settings.click_sigma_px:g} px is expected, so the "
-            f"interval is widened: the body differs from the template here or a click is off; "
-            f"{suggestion(sighted, fit.lens)}."
+        return message(
+            "The points miss by {px:.1f} px where {expected:g} px is expected, so the interval is widened: the body "
+            "differs from the template here or a click is off; {next}.",
+            px=fit.spread_px,
+            expected=settings.click_sigma_px,
+            next=suggestion(sighted, fit.lens),
         )
     return None
 

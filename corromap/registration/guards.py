@@ -11,6 +11,7 @@ from itertools import combinations
 import numpy as np
 
 from corromap.frames import DatumId
+from corromap.messages import message
 from corromap.registration.lens import Lens
 from corromap.registration.result import FailureReason, RegistrationFailure
 from corromap.registration.sighted import LEAST_POINTS, LINE_SHARE, Sighted, extent, line_widths, lone_point
@@ -76,19 +77,25 @@ def refuse(
     RegistrationFailure
         The refusal.
     """
-    message = f"Photo '{sighted.photo.name}' on panel '{sighted.panel.name}': {text}."
-    return RegistrationFailure(sighted.photo.id, sighted.panel.id, reason, message, suspects)
+    said = message(
+        "Photo '{photo}' on panel '{panel}': {text}.",
+        photo=sighted.photo.name,
+        panel=message(sighted.panel.name),
+        text=text,
+    )
+    return RegistrationFailure(sighted.photo.id, sighted.panel.id, reason, said, suspects)
 
 
 def _duplicate(sighted: Sighted, settings: Settings) -> RegistrationFailure | None:
     for i, j in combinations(range(len(sighted.ids)), 2):
         if sighted.ids[i] == sighted.ids[j]:
-            text = f"the point {sighted.name(i)} was clicked twice; remove one of the two clicks"
+            text = message("the point {point} was clicked twice; remove one of the two clicks", point=sighted.name(i))
             return refuse(sighted, FailureReason.DUPLICATE, text, (sighted.ids[i],))
         if float(np.hypot(*(sighted.clicked_px[i] - sighted.clicked_px[j]))) < settings.click_sigma_px:
-            text = (
-                f"the points {sighted.name(i)} and {sighted.name(j)} were clicked at the same place; "
-                "click the one that is wrong again"
+            text = message(
+                "the points {one} and {other} were clicked at the same place; click the one that is wrong again",
+                one=sighted.name(i),
+                other=sighted.name(j),
             )
             return refuse(sighted, FailureReason.DUPLICATE, text, (sighted.ids[i], sighted.ids[j]))
     return None
@@ -98,8 +105,12 @@ def _too_few(sighted: Sighted, lens: Lens) -> RegistrationFailure | None:
     count = len(sighted.ids)
     if count >= LEAST_POINTS:
         return None
-    text = f"{count} of the {LEAST_POINTS} points needed {'is' if count == 1 else 'are'} clicked"
-    return refuse(sighted, FailureReason.TOO_FEW, f"{text}; {suggestion(sighted, lens)}")
+    next_one = suggestion(sighted, lens)
+    one = message("1 of the {needed} points needed is clicked; {next}", needed=LEAST_POINTS, next=next_one)
+    several = message(
+        "{count} of the {needed} points needed are clicked; {next}", count=count, needed=LEAST_POINTS, next=next_one
+    )
+    return refuse(sighted, FailureReason.TOO_FEW, one if count == 1 else several)
 
 
 def _too_near(sighted: Sighted, lens: Lens) -> RegistrationFailure | None:
@@ -108,9 +119,12 @@ def _too_near(sighted: Sighted, lens: Lens) -> RegistrationFailure | None:
     of_panel = extent(sighted.datum_mm) / extent(panel.outline.exterior_mm)
     if of_photo >= NEAR_PHOTO_SHARE and of_panel >= NEAR_PANEL_SHARE:
         return None
-    text = (
-        f"the points are too near together (they span {of_photo:.0%} of the photo and {of_panel:.0%} of the "
-        f"panel); {suggestion(sighted, lens, where='or use a photo taken nearer')}"
+    text = message(
+        "the points are too near together (they span {of_photo:.0%} of the photo and {of_panel:.0%} of the panel); "
+        "{next}",
+        of_photo=of_photo,
+        of_panel=of_panel,
+        next=suggestion(sighted, lens, where=message("or use a photo taken nearer")),
     )
     return refuse(sighted, FailureReason.TOO_NEAR, text, sighted.ids)
 
@@ -124,7 +138,13 @@ def _collinear(sighted: Sighted, lens: Lens, settings: Settings) -> Registration
         return None
     across, along = line_widths(sighted.datum_mm)
     every = across < LINE_SHARE * along
-    which = "all the points" if every else f"all the points but {sighted.name(lone)}"
-    text = f"{which} lie on one line, which fixes no plane; {suggestion(sighted, lens, where='off that line')}"
+    next_one = suggestion(sighted, lens, where=message("off that line"))
+    text = message("all the points lie on one line, which fixes no plane; {next}", next=next_one)
+    if not every:
+        text = message(
+            "all the points but {point} lie on one line, which fixes no plane; {next}",
+            point=sighted.name(lone),
+            next=next_one,
+        )
     on_line = sighted.ids if every else sighted.ids[:lone] + sighted.ids[lone + 1 :]
     return refuse(sighted, FailureReason.COLLINEAR, text, on_line)

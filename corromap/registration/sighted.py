@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.messages import message
 from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
@@ -211,7 +212,8 @@ class Sighted:
         str
             For example ``'Front jacking hole'``.
         """
-        return f"'{self.template.datum_points[self.ids[index]][1].name}'"
+        panel, datum = self.template.datum_points[self.ids[index]]
+        return point_name(panel.name, datum.name)
 
 
 def tried_panels(photo: Photo, sightings: Iterable[Sighting], template: BodyTemplate) -> tuple[Panel, ...]:
@@ -241,3 +243,24 @@ def tried_panels(photo: Photo, sightings: Iterable[Sighting], template: BodyTemp
         if any(datum.id in clicked for datum in panel.datum_points)
         or len(clicked & datum_positions(template, panel.id).keys()) >= LEAST_POINTS
     )
+
+
+def point_name(panel: str, datum: str) -> str:
+    """Name a datum point in quotes, so that its parts can be said in another language.
+
+    Parameters
+    ----------
+    panel : str
+        Name of its panel.
+    datum : str
+        Its own name, which may begin with the panel's.
+
+    Returns
+    -------
+    str
+        For example ``'Left floor: front drain hole'``.
+    """
+    rest = datum.removeprefix(f"{panel}: ")
+    if rest == datum:
+        return message("'{name}'", name=message(datum))
+    return message("'{panel}: {point}'", panel=message(panel), point=message(rest))

@@ -8,11 +8,12 @@ from itertools import combinations
 import numpy as np
 
 from corromap.frames import DatumId, FloatArray
+from corromap.messages import joined, message
 from corromap.registration.homography import homogeneous
 from corromap.registration.lens import Lens
 from corromap.registration.panel_fit import PanelFit, fit_panel
 from corromap.registration.prior import prior_lens
-from corromap.registration.sighted import LEAST_POINTS, Sighted, datum_positions, lone_point
+from corromap.registration.sighted import LEAST_POINTS, Sighted, datum_positions, lone_point, point_name
 from corromap.survey import Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 
@@ -100,12 +101,15 @@ def suggestion(sighted: Sighted, lens: Lens, *, ordinal: str = "", where: str = 
     """
     datum = next_point(sighted, lens)
     if datum is None and len(set(sighted.ids)) == len(datum_positions(sighted.template, sighted.panel.id)):
-        return "every datum point of this panel is clicked already, so use a photo that shows them better"
+        return message("every datum point of this panel is clicked already, so use a photo that shows them better")
     if datum is None:
-        return "no further datum point of this panel lies inside the photo, so use a photo that shows more of it"
+        return message(
+            "no further datum point of this panel lies inside the photo, so use a photo that shows more of it"
+        )
     name = sighted.template.datum_points[datum][1].name
-    role = f"as a {ordinal} point" if ordinal else "next"
-    return " ".join(part for part in ("click", f"'{name}'", role, where) if part)
+    role = message("as a {ordinal} point", ordinal=message(ordinal)) if ordinal else message("next")
+    said = message("click {point} {role}", point=point_name(sighted.panel.name, name), role=role)
+    return joined(" ", [said, where]) if where else said
 
 
 def _usable_fit(sighted: Sighted, lens: Lens) -> PanelFit | None:

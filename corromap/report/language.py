@@ -15,7 +15,7 @@ from types import MappingProxyType
 from markupsafe import Markup, escape
 
 from corromap.errors import InvalidValueError
-from corromap.messages import Message
+from corromap.messages import Message, Sentence, capitalised
 from corromap.settings import Settings
 
 __all__ = ["LANGUAGES", "Language", "current", "language_named", "language_of", "number", "speaking", "tr", "trn"]
@@ -194,7 +194,8 @@ def tr(text: str, /, **values: object) -> str:
     if isinstance(text, Markup) or not text:
         return text
     template, held = (text.template, text.values) if isinstance(text, Message) else (text, values)
-    return _filled(_catalogue(current().code).gettext(template), held)
+    said = _filled(_catalogue(current().code).gettext(template), held)
+    return capitalised(said) if isinstance(text, Sentence) else said
 
 
 def trn(one: str, several: str, count: int, /, **values: object) -> str:

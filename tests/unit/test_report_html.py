@@ -63,17 +63,17 @@ def test_every_table_has_headers_with_scope(page: Page) -> None:
 
 def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
     drawings = page.all("svg")
-    requests = [d for d in drawings if d.attributes["class"] == "viewpoint"]
+    requests = [d for d in drawings if d.attributes.get("class") == "viewpoint"]
     assert [d.attributes["aria-label"] for d in requests] == [
         f"Where to hold the camera for photo {i}" for i in range(1, len(requests) + 1)
     ]
     assert requests
-    crops, locators = ([d for d in drawings if d.attributes["class"] == kind] for kind in ("crop", "locator"))
+    crops, locators = ([d for d in drawings if d.attributes.get("class") == kind] for kind in ("crop", "locator"))
     assert len(crops) == len(locators) == 3
     # maps, photos, whole picture, findings twice, one zone to repair
     assert len(drawings) == 3 + 2 + 1 + 3 + 3 + 1 + len(requests)
     assert all(d.attributes["role"] == "img" for d in drawings)
-    maps = [d for d in drawings if "corromap-map" in d.attributes["class"]]
+    maps = [d for d in drawings if "corromap-map" in d.attributes.get("class", "")]
     for drawing in maps:
         named = drawing.attributes["aria-labelledby"].split()
         words = " ".join(f.text for f in page.elements if f.attributes.get("id") in named)
