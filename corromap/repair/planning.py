@@ -25,8 +25,8 @@ from corromap.template import BodyTemplate, Role, Zone
 
 __all__ = ["SHOWN_ENOUGH", "plan_repair"]
 
-SHOWN_ENOUGH = 0.9
-"""Share of a zone that has to be shown for the plan to speak of it; ours."""
+SHOWN_ENOUGH = 0.8
+"""Share of a zone that has to be seen well for the plan to speak of it: the default rules' own limit."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,7 +163,7 @@ class _Job:
         not_shown = tuple(
             m.zone
             for m in self.measures.zones
-            if m.seen_share < SHOWN_ENOUGH and self.template.zone_by_id[m.zone].role is Role.PRIMARY
+            if m.well_share < SHOWN_ENOUGH and self.template.zone_by_id[m.zone].role is Role.PRIMARY
         )
         return RepairPlan(
             zones=zones,

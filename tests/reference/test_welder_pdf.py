@@ -90,5 +90,11 @@ def test_what_is_always_printed(evaluation: Evaluation) -> None:
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
 
 
+def test_plan_and_outcome_agree_on_what_was_not_shown(evaluation: Evaluation) -> None:
+    plan = repair_plan(evaluation, default_rates())
+    assert plan.not_shown == evaluation.assessment.outcome.unseen_zones
+    assert len(plan.not_shown) > 1
+
+
 def test_same_plan_same_bytes(evaluation: Evaluation) -> None:
     assert sheet(evaluation, "A4") == sheet(evaluation, "A4")
