@@ -49,13 +49,20 @@ def seen(photo: str, registration: Registration) -> SeenArea:
 
 
 def picture_of(
-    cameras: dict[str, Camera], paint: RgbArray, mm_per_px: float = 1.0, *, dim: dict[str, float] | None = None
+    cameras: dict[str, Camera],
+    paint: RgbArray,
+    mm_per_px: float = 1.0,
+    *,
+    dim: dict[str, float] | None = None,
+    light: np.ndarray | None = None,
 ) -> tuple[WholePicture, PictureSheet]:
     places = {key: replace(fitted(camera.sees(DATUM_MM), lens_=camera.lens), photo=PhotoId(key))
               for key, camera in cameras.items()}  # fmt: skip
     photos = {key: photograph(places[key], paint) for key in cameras}
     for key, factor in (dim or {}).items():
         photos[key] = (photos[key] * factor).astype(np.uint8)
+    if light is not None:
+        photos = {key: (photo * light[..., None]).astype(np.uint8) for key, photo in photos.items()}
     projection = Projection((), (), tuple(seen(key, place) for key, place in places.items()))
     registrations = {(PhotoId(key), PANEL.id): place for key, place in places.items()}
     sheet = sheet_of(BODY, mm_per_px)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from corromap.frames import FloatArray
 
-__all__ = ["GainField", "even_fields", "even_gains", "field_terms", "log_brightness"]
+__all__ = ["GainField", "even_fields", "even_gains", "field_terms", "log_brightness", "without_glare"]
 
 LEAST_SAMPLES = 12
 STIFFNESS = 0.05
@@ -22,8 +22,9 @@ METAL_SPREAD, PHOTO_SPREAD = 0.5, 0.12
 """Spread of the logarithm of brightness from place to place, and between photos of one place. Ours."""
 TERM_SPREAD = (0.25, 0.3, 0.3, 0.3, 0.3, 0.3)
 """How large a field's terms are expected to be. Ours."""
-SAMPLES_ALIKE = 40.0
+SAMPLES_ALIKE = 10.0
 """Neighbouring samples lie on one piece of metal and err together: this many count as one. Ours."""
+GLARE_QUANTILE = 0.95
 _DARK, _BRIGHT = 18.0, 245.0
 
 
@@ -120,6 +121,34 @@ class GainField:
         """
         logs = field_terms(xy_px, self.width_px, self.height_px) @ self.terms
         return np.asarray(np.exp(np.clip(logs, -np.log(MOST_FIELD), np.log(MOST_FIELD))))
+
+
+def without_glare(gains: FloatArray, samples: Sequence[FloatArray], fields: Sequence[FloatArray]) -> FloatArray:
+    """Lower the factors of photos that would turn white.
+
+    Parameters
+    ----------
+    gains : ndarray of float64, shape (N, 3)
+        From `even_gains`.
+    samples : sequence of ndarray of float64, shape (P, 3)
+        Each photo's colours; NaN where it does not show the place.
+    fields : sequence of ndarray of float64, shape (P,)
+        Each photo's smooth factor at the places.
+
+    Returns
+    -------
+    ndarray of float64, shape (N, 3)
+        All three colours of a photo lowered alike, never below 1 on their
+        account alone, so that only its brightest twentieth may go white.
+    """
+    lowered = gains.copy()
+    for index, (colours, field) in enumerate(zip(samples, fields, strict=True)):
+        brightest = (colours * gains[index] * field[:, None]).max(axis=1)
+        if np.isfinite(brightest).any():
+            high = float(np.nanquantile(brightest, GLARE_QUANTILE))
+            least = min(1.0, 1.0 / float(gains[index].max()))
+            lowered[index] *= max(min(1.0, _BRIGHT / high), least) if high > 0 else 1.0
+    return lowered
 
 
 def field_terms(xy_px: FloatArray, width_px: int, height_px: int) -> FloatArray:

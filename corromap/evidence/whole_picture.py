@@ -19,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
-from corromap.evidence.gains import GainField, even_fields, even_gains, field_terms, log_brightness
+from corromap.evidence.gains import GainField, even_fields, even_gains, field_terms, log_brightness, without_glare
 from corromap.evidence.quality import QualityMap, RgbArray
 from corromap.evidence.sheet import PictureSheet, Window
 from corromap.frames import FloatArray, PanelId, PhotoId
@@ -301,6 +301,7 @@ class WholePicture:
         logs = [log_brightness(one * gain) for one, gain in zip(samples, gains, strict=True)]
         terms = even_fields(logs, [field_terms(xy, *size) for xy, size in zip(places, sizes, strict=True)])
         fields = [GainField(*size, own) for size, own in zip(sizes, terms, strict=True)]
+        gains = without_glare(gains, samples, [field.at(xy) for field, xy in zip(fields, places, strict=True)])
         return dict(zip(photos, gains, strict=True)), dict(zip(photos, fields, strict=True))
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from corromap.messages import message
 
-__all__ = ["place_words"]
+__all__ = ["REGIONS", "place_words"]
 
 NEARLY_ALL, WORTH_TELLING, ALIKE = 0.85, 0.08, 0.6
 """Shares of the photo, and the overlap (intersection over union) at which a
@@ -80,3 +80,7 @@ def place_words(wrong: NDArray[np.bool_], what: str) -> str:
     if overlap[best] >= ALIKE:
         return message("{what} {region}", what=message(what), region=message(best))
     return message("{what} about {percent} % of it", what=message(what), percent=max(10, 10 * round(10 * share)))
+
+
+REGIONS = tuple(_regions(3, 3))
+"""Names of the regions."""

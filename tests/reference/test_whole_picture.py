@@ -9,11 +9,11 @@ from skimage.metrics import structural_similarity
 from skimage.transform import ProjectiveTransform, warp
 
 from corromap.errors import InvalidValueError
-from corromap.evidence.gains import even_gains
+from corromap.evidence.gains import MOST_FIELD, even_gains, without_glare
 from corromap.evidence.sheet import Window, sheet_of
 from corromap.evidence.whole_picture import SEEN, UNSEEN, WholePicture, rectify
 from tests.picture_scene import BODY, CROSSES, PANEL, photograph, picture_of, texture
-from tests.registration_scene import DATUM_MM, Camera, fitted, lens, turned
+from tests.registration_scene import DATUM_MM, HEIGHT, WIDTH, Camera, fitted, lens, turned
 
 PAINT = texture()
 
@@ -91,6 +91,51 @@ def test_exposure_is_evened() -> None:
     picture, _ = picture_of(cameras, PAINT, dim={"b": 0.6})
     gains = picture.gains
     assert gains["b"] / gains["a"] == pytest.approx(np.full(3, 1 / 0.6), rel=0.05)
+
+
+def lamp(fall: float) -> np.ndarray:
+    """Brightness of each pixel of a photo lit by a lamp in its middle: 1 there, `fall` in the corners."""
+    y, x = np.mgrid[-1 : 1 : HEIGHT * 1j, -1 : 1 : WIDTH * 1j]
+    return np.asarray(fall ** ((x**2 + y**2) / 2))
+
+
+@pytest.mark.parametrize("overlap", [True, False])
+def test_fall_off_of_a_lamp_is_evened(overlap: bool) -> None:
+    """A panel of one brightness, lit from its middle: the picture is more even than any photo of it."""
+    grey = np.full((600, 1000, 3), 120, dtype=np.uint8)
+    cameras = {"a": Camera(turned(0.0, 0, 0), 800.0, lens())}
+    if overlap:
+        cameras["b"] = Camera(turned(0.35, 0.2, 0), 900.0, lens())
+    picture, _ = picture_of(cameras, grey, light=lamp(0.4))
+    rgb, state = whole(picture)
+    got, seen = on_panel(picture, rgb)[..., 1].astype(float), on_panel(picture, state) == SEEN
+    spread = np.std(np.log(got[seen]))
+    lit = photograph_spread(cameras["a"])
+    assert spread < 0.75 * lit
+    assert all(field.at(np.array([[0.0, 0.0]]))[0] <= MOST_FIELD + 1e-9 for field in picture.fields.values())
+
+
+def photograph_spread(camera: Camera) -> float:
+    """Spread of the logarithm of brightness over the panel in one photo, as taken."""
+    place = fitted(camera.sees(DATUM_MM))
+    inside = place.to_px(np.stack(np.meshgrid(np.arange(5.0, 1000, 20), np.arange(5.0, 600, 20)), -1).reshape(-1, 2))
+    inside = inside[((inside >= 0) & (inside < (WIDTH - 1, HEIGHT - 1))).all(axis=1)].astype(int)
+    return float(np.std(np.log(lamp(0.4)[inside[:, 1], inside[:, 0]])))
+
+
+def test_fields_keep_hues_and_leave_an_even_photo_alone() -> None:
+    flat = np.full((600, 1000, 3), (150, 90, 60), dtype=np.uint8)
+    picture, _ = picture_of({"a": Camera(np.eye(3), 800.0, lens())}, flat)
+    middle = picture.tile(Window(400, 400, 64, 64))
+    np.testing.assert_allclose(middle.rgb.reshape(-1, 3), [[150, 90, 60]] * 64**2, atol=2)
+
+
+def test_a_photo_is_not_brightened_into_white() -> None:
+    """Half of a photo is bright already: what its dark overlap asks for would turn that half white."""
+    samples = np.where(np.arange(40) < 20, 60.0, 230.0)[:, None] * np.ones(3)
+    gains = without_glare(np.full((1, 3), 2.0), [samples], [np.ones(40)])
+    np.testing.assert_allclose(gains[0] * 230.0, 245.0)
+    np.testing.assert_allclose(without_glare(np.full((1, 3), 0.8), [samples * 2], [np.ones(40)])[0], 0.8)
 
 
 def test_finest_detail_wins() -> None:

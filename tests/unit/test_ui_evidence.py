@@ -92,9 +92,11 @@ def test_a_disagreement_is_settled(disputed: SurveyFile, view: SettledView) -> N
     at = opened(disputed, "mark")
     next(t for t in at.toggle if t.key == "settle_on").set_value(True).run()
     page = markup(at)
-    assert "Marked on first.jpg" in page
-    assert "The same place on second.jpg, which carries no mark there" in page
-    assert sum(block.value.count('class="crop"') for block in at.markdown) == 2
+    assert "1 of 1 still open" in page
+    pair = next(block.value for block in at.markdown if "cm-pair" in block.value)
+    assert "Marked on first.jpg" in pair
+    assert "The same place on second.jpg, which carries no mark there" in pair
+    assert pair.count('class="crop"') == 2
     next(t for t in at.text_input if t.key.startswith("settle_note_")).set_value("felt by hand").run()
     button(at, f"settle_{view.name.lower()}").click().run()
     assert not at.exception

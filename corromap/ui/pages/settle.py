@@ -80,14 +80,11 @@ def _go(index: int) -> None:
 
 def _pair(row: DisagreementRow) -> None:
     show(f"<b>Mark {row.mark}: {esc(row.what)}, {esc(row.where)}</b>")
-    left, right = st.columns(2, gap="small")
-    with left:
-        show(f"<div class='cm-lead'>Marked on {esc(row.photo)}</div>")
-        show_svg(row.svg, css_class="cm-crop")
-    with right:
-        sound = ": marked there as looked at and sound" if row.says_sound else ", which carries no mark there"
-        show(f"<div class='cm-lead'>The same place on {esc(row.other)}{sound}</div>")
-        show_svg(row.other_svg, css_class="cm-crop")
+    sound = ": marked there as looked at and sound" if row.says_sound else ", which carries no mark there"
+    captions = (f"Marked on {row.photo}", f"The same place on {row.other}{sound}")
+    halves = [f"<figure><figcaption>{esc(c)}</figcaption>{svg}</figure>" for c, svg in
+              zip(captions, (row.svg, row.other_svg), strict=True)]  # fmt: skip
+    show_svg("".join(halves), css_class="cm-pair")  # side by side on a phone too
     lead("Both at the same scale and the same way round.")
     if row.answer:
         show(f"<div>{esc(row.answer)}</div>")
