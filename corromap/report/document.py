@@ -21,6 +21,7 @@ from corromap.io.survey_codec import car_document, settings_document
 from corromap.measures import Figure, GroupMeasure, ZoneMeasure
 from corromap.projection import MarkFate, ProjectedMark
 from corromap.registration import Registration, RegistrationFailure
+from corromap.report.control_words import body_fit_document, scales_document
 from corromap.report.digests import digests_of
 from corromap.report.structure_document import rusting_document, structure_document, what_if_document
 from corromap.survey import Mark
@@ -92,6 +93,8 @@ def evaluation_document(evaluation: Evaluation) -> Document:
         "placements": [_placement(photo, panel, result) for (photo, panel), result in evaluation.registrations.items()],
         "marks": _marks(evaluation),
         "structure": structure_document(evaluation),
+        "body_fit": body_fit_document(evaluation),
+        "scales": scales_document(evaluation),
         "rule_results": [_rule_result(result) for result in evaluation.assessment.results],
     }
 

@@ -13,6 +13,7 @@ from corromap.io.rules import default_rules
 from corromap.messages import to_say
 from corromap.repair import Rates
 from corromap.report import figures
+from corromap.report.control_words import control_sentences
 from corromap.report.describe import map_description
 from corromap.report.digests import digests_of
 from corromap.report.disagreement_page import DisagreementRow, disagreement_rows
@@ -252,7 +253,18 @@ def _template(evaluation: Evaluation) -> tuple[Fact, ...]:
         Fact(tr("What it is"), tr(template.description)),
         Fact(tr("Panels and zones"), f"{len(template.panels)}, {len(template.zones)}"),
         Fact(tr("Its dimensions against a real car, standard uncertainty"), f"{number(100 * template.scale_sigma)} %"),
+        *_size(evaluation),
     )
+
+
+def _size(evaluation: Evaluation) -> tuple[Fact, ...]:
+    """Say how the template was stretched to this car, and what does not fit; nothing when nothing was measured."""
+    fit, rows = evaluation.template.fit, []
+    if fit is not None:
+        grown = ", ".join(f"{100 * (factor - 1):+.1f} %" for factor in fit.factors)
+        rows.append(Fact(tr("Stretched to this car along, across and up"), grown))
+    rows += [Fact(tr("Size of this car"), tr(sentence)) for sentence in control_sentences(evaluation)]
+    return tuple(rows)
 
 
 def _rules(evaluation: Evaluation) -> tuple[Fact, ...]:

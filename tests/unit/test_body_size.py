@@ -14,11 +14,14 @@ from hypothesis import strategies as st
 from corromap.control import MeasuredLength, ScaleSighting
 from corromap.evaluation import evaluate
 from corromap.frames import DatumId, LengthId, MarkId, PanelId, PhotoOutline, ScaleId
+from corromap.io.photos import encode_jpeg
 from corromap.io.rules import default_rules
 from corromap.io.templates import list_templates, load_template
 from corromap.registration import place_photos
 from corromap.registration.body_size import fit_body, fitted_template
 from corromap.registration.scale_check import check_scales
+from corromap.report.document import evaluation_document
+from corromap.report.html import report_html
 from corromap.survey import Mark, MarkKind, Survey
 from corromap.template import FOLD_TOLERANCE_MM, BodyTemplate
 from tests.whole_car_scene import BODY, Shot, in_frame, survey
@@ -196,3 +199,19 @@ def test_the_stretched_outline_is_the_outline_stretched() -> None:
     ring = shapely.Polygon(panel.place.to_car(panel.outline.exterior_mm)[:, :2])
     expected = shapely.Polygon((was.place.to_car(was.outline.exterior_mm) * fitted.fit.factors)[:, :2])
     assert ring.symmetric_difference(expected).area < 1.0
+
+
+def test_report_and_document_say_what_does_not_fit() -> None:
+    seen = placed_survey()
+    wrong = length(FRONT, LEFT, (1, 1, 1), error_mm=400.0, key="wrong")
+    lengths = (*two_lengths((1.01, 1.01, 1.0)), wrong)
+    evaluation = evaluate(replace(seen, lengths=lengths), BODY, default_rules())
+    document = evaluation_document(evaluation)
+    assert document["body_fit"]["left_out"] == ["wrong"]
+    assert document["body_fit"]["factors"][0] == pytest.approx(1.01, abs=0.003)
+    assert document["scales"] == []
+    page = report_html(evaluation, lambda _: encode_jpeg(np.zeros((1500, 2000, 3), dtype=np.uint8)), made_at="today")
+    assert "Stretched to this car along, across and up" in page
+    assert "was left out" in page
+    plain = evaluation_document(evaluate(seen, BODY, default_rules()))
+    assert plain["body_fit"] is None

@@ -387,20 +387,19 @@ def _rms(residual: FloatArray) -> float:
 
 
 def _reason(camera: LinkedCamera, own: int) -> str:
-    clicked, tied = len(camera.view.ids), len(camera.tied_px)
-    others = len(camera.neighbours)
+    clicked, others = len(camera.view.ids), len(camera.neighbours)
+    one, more = message("one other photo"), message("{count} other photos", count=others)
+    shared = {"tied": len(camera.tied_px), "others": one if others == 1 else more}
     if clicked == 0:
         return message(
-            "Linked: placed by {tied} points it shares with {others} other photos, together with all linked photos; no "
-            "point of its own.",
-            tied=tied,
-            others=others,
+            "Linked: placed by {tied} points it shares with {others}, together with all linked photos; no point of its "
+            "own.",
+            **shared,
         )
     return message(
-        "Linked: placed by {tied} points it shares with {others} other photos and {clicked} points of its own, {own} "
-        "of them on this panel, together with all linked photos.",
-        tied=tied,
-        others=others,
+        "Linked: placed by {tied} points it shares with {others} and {clicked} points of its own, {own} of them on "
+        "this panel, together with all linked photos.",
+        **shared,
         clicked=clicked,
         own=own,
     )
