@@ -57,6 +57,8 @@ class MeasureName(StrEnum):
 
     PATCHED_MOUNTINGS = "mountings with a patch near"
     RUSTED_MOUNTINGS = "mountings with rust near"
+    """Scaled or holed rust."""
+    ANY_RUST_MOUNTINGS = "mountings with any rust near"
     PATCHES_AT_MOUNTING = "patches near one mounting"
 
     OPEN_SILL = "open sill length"

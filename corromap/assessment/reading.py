@@ -46,6 +46,8 @@ class Reading:
         False where nobody looked: then the value is 0 and says nothing.
     seen_well : float
         Share of the ground it is about that was seen well enough to judge.
+    ground_mm2 : float
+        That ground's area; 0 where it is not about ground.
     """
 
     zone: ZoneId | None
@@ -58,6 +60,7 @@ class Reading:
     place: str = ""
     is_known: bool = True
     seen_well: float = 1.0
+    ground_mm2: float = 0.0
 
 
 def readings(rule: Rule, measures: Measures, template: BodyTemplate) -> tuple[Reading, ...]:
@@ -78,7 +81,7 @@ def readings(rule: Rule, measures: Measures, template: BodyTemplate) -> tuple[Re
         One for each zone of the rule's roles, or one for the whole underside.
     """
     if rule.scope is Scope.ZONE:
-        chosen = [z for z in measures.zones if template.zone_by_id[z.zone].role in rule.roles]
+        chosen = [z for z in measures.zones if rule.applies_to(template.zone_by_id[z.zone])]
         return tuple(_read(rule.measure, zone, measures) for zone in chosen)
     if rule.measure in _OVER_ALL:
         return (_OVER_ALL[rule.measure](rule.measure, measures, template),)
@@ -128,7 +131,8 @@ def _area(name: MeasureName, place: Place, _: Measures) -> Reading:
         low, value, high = (100.0 * share for share in (figure.low_share, figure.share, figure.high_share))
     else:
         low, value, high = (mm2 / MM2_PER_CM2 for mm2 in (figure.low_mm2, figure.area_mm2, figure.high_mm2))
-    return Reading(_zone_id(place), value, low, high, figure.marks, seen_well=place.well_share)
+    ends, ground = (value, low, high), place.area_mm2
+    return Reading(_zone_id(place), *ends, figure.marks, seen_well=place.well_share, ground_mm2=ground)
 
 
 def _scaled(_: MeasureName, place: Place, measures: Measures) -> Reading:
@@ -208,6 +212,8 @@ def _mountings(name: MeasureName, place: Place, measures: Measures) -> Reading:
 def _counts(name: MeasureName, distance: MountingDistance) -> bool:
     if name is MeasureName.PATCHED_MOUNTINGS:
         return distance.kind is MarkKind.PATCH
+    if name is MeasureName.ANY_RUST_MOUNTINGS:
+        return distance.kind is MarkKind.RUST
     return distance.kind is MarkKind.RUST and distance.stage in {RustStage.SCALED, RustStage.HOLED}
 
 
@@ -320,6 +326,7 @@ _BY_PLACE: Mapping[MeasureName, Callable[[MeasureName, Place, Measures], Reading
     MeasureName.PATCH_EDGE: _edge,
     MeasureName.PATCHED_MOUNTINGS: _mountings,
     MeasureName.RUSTED_MOUNTINGS: _mountings,
+    MeasureName.ANY_RUST_MOUNTINGS: _mountings,
     MeasureName.NOT_SHOWN_SHARE: _not_shown,
     MeasureName.NOT_SEEN_WELL_SHARE: _not_shown,
 }

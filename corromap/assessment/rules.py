@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from enum import Enum, StrEnum
@@ -11,7 +12,8 @@ from typing import TypeVar
 
 from corromap.assessment.measure_names import MeasureName, Scope, Unit
 from corromap.errors import RuleSetError
-from corromap.template import Role
+from corromap.frames import ZoneId
+from corromap.template import Role, Zone
 
 __all__ = ["MeasureName", "OutcomeKind", "Rule", "RuleSet", "Scope", "Unit"]
 
@@ -29,6 +31,8 @@ class OutcomeKind(StrEnum):
         """0 for the mildest."""
         return list(OutcomeKind).index(self)
 
+
+_ZONE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*(-?\*)?")
 
 SENTENCE_FIELDS = frozenset({"zone", "value", "limit", "low", "high"})
 
@@ -64,6 +68,9 @@ class Rule:
         A published text with its section, or ``common practice``.
     house_rule : bool
         Whether the limit is the house's own: no published rule sets it.
+    zones : tuple of str
+        Zones it applies to among those of its roles: ids, or beginnings of
+        ids followed by ``*`` (``sill-*``); empty for all. May be left out.
     """
 
     id: str
@@ -78,6 +85,23 @@ class Rule:
     sentence: str
     source: str
     house_rule: bool
+    zones: tuple[str, ...] = ()
+
+    def applies_to(self, zone: Zone) -> bool:
+        """Whether a zone is among those the rule applies to.
+
+        Parameters
+        ----------
+        zone : Zone
+            Of the body template.
+
+        Returns
+        -------
+        bool
+            By its role, and by its id where the rule names zones.
+        """
+        named = not self.zones or any(_names(pattern, zone.id) for pattern in self.zones)
+        return named and zone.role in self.roles
 
     @classmethod
     def from_document(cls, document: Mapping[str, object], where: str) -> Rule:
@@ -101,7 +125,7 @@ class Rule:
             Naming the rule, the field, what was expected and what was found.
         """
         where = f"{where} ('{document.get('id', 'no id')}')"
-        _check_fields(document, set(cls.__dataclass_fields__), where)
+        _check_fields(document, set(cls.__dataclass_fields__), where, optional=frozenset({"zones"}))
         measure = _member(MeasureName, document["measure"], f"{where}.measure")
         unit = _member(Unit, document["unit"], f"{where}.unit")
         if unit is not measure.unit:
@@ -124,6 +148,7 @@ class Rule:
             sentence=_sentence(document["sentence"], f"{where}.sentence"),
             source=_text(document["source"], f"{where}.source"),
             house_rule=_flag(document["house_rule"], f"{where}.house_rule"),
+            zones=_zones(document.get("zones", ()), scope, f"{where}.zones"),
         )
 
 
@@ -199,6 +224,9 @@ class RuleSet:
         for rule in self.rules:
             plain = {k: v.value if isinstance(v, Enum) else v for k, v in asdict(rule).items()}
             plain["roles"] = [role.value for role in rule.roles]
+            plain.pop("zones")
+            if rule.zones:
+                plain["zones"] = list(rule.zones)
             entries.append(plain)
         return {"id": self.id, "name": self.name, "version": self.version, "rule": entries}
 
@@ -231,8 +259,10 @@ def _limit_text(rule: Rule) -> str:
     return f"from {rule.at_least:g} {rule.unit}"
 
 
-def _check_fields(document: Mapping[str, object], expected: set[str], where: str) -> None:
-    missing = sorted(expected - set(document))
+def _check_fields(
+    document: Mapping[str, object], expected: set[str], where: str, optional: frozenset[str] = frozenset()
+) -> None:
+    missing = sorted(expected - optional - set(document))
     if missing:
         raise RuleSetError(f"{where}: '{missing[0]}' is missing")
     unknown = sorted(set(document) - expected)
@@ -269,6 +299,21 @@ def _limit(value: object, unit: Unit, where: str) -> float:
     if not is_number or not (0 < float(str(value)) <= top):
         raise RuleSetError(f"{where}: expected more than 0 and at most {top:g} {unit}, found {value!r:.60}")
     return float(str(value))
+
+
+def _names(pattern: str, zone: ZoneId) -> bool:
+    return zone.startswith(pattern[:-1]) if pattern.endswith("*") else zone == pattern
+
+
+def _zones(value: object, scope: Scope, where: str) -> tuple[str, ...]:
+    if not isinstance(value, list | tuple):
+        raise RuleSetError(f"{where}: expected a list of zone ids, found {value!r:.60}")
+    for pattern in value:
+        if not (isinstance(pattern, str) and _ZONE.fullmatch(pattern)):
+            raise RuleSetError(f"{where}: expected a zone id such as 'floor-left' or 'sill-*', found {pattern!r:.60}")
+    if value and scope is not Scope.ZONE:
+        raise RuleSetError(f"{where}: zones can be named only where scope is 'zone'")
+    return tuple(value)
 
 
 def _scope(value: object, measure: MeasureName, roles: tuple[Role, ...], where: str) -> Scope:

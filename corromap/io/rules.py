@@ -20,7 +20,7 @@ MAX_RULE_FILE_BYTES = 1_000_000
 
 FIELDS = (
     "id", "family", "title", "measure", "at_least", "unit", "scope", "roles", "outcome", "sentence", "source",
-    "house_rule",
+    "house_rule", "zones",
 )  # fmt: skip
 """Fields of a rule in the order they are written."""
 
@@ -120,7 +120,7 @@ def rules_text(rules: RuleSet) -> str:
     lines = [HEAD, *(f"{key} = {_value(getattr(rules, key))}" for key in ("id", "name", "version"))]
     entries: Any = rules.to_document()["rule"]
     for entry in entries:
-        lines += ["", "[[rule]]", *(f"{key} = {_value(entry[key])}" for key in FIELDS)]
+        lines += ["", "[[rule]]", *(f"{key} = {_value(entry[key])}" for key in FIELDS if key in entry)]
     return "\n".join(lines) + "\n"
 
 

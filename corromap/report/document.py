@@ -128,6 +128,7 @@ def _rule_result(result: RuleResult) -> Document:
         "margin": _rounded(result.margin),
         "verdict": result.verdict.value,
         "doubt": result.doubt.value if result.doubt else None,
+        "seen_well_share": _rounded(reading.seen_well),
         "reached": result.is_reached,
         "outcome": rule.outcome.value,
         "house_rule": rule.house_rule,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from corromap.assessment import Doubt, RuleResult, Verdict
+from corromap.assessment import Doubt, RuleResult, Unit, Verdict
 from corromap.evaluation import Evaluation
 from corromap.frames import MarkId, MountingId
 from corromap.messages import to_say
@@ -56,6 +56,8 @@ class RuleRow:
         Whether the central value reaches the limit.
     marks : tuple of int
         Numbers of the marks behind it.
+    seen_well : str
+        Share of the ground it is about that was seen well enough.
     """
 
     title: str
@@ -71,6 +73,7 @@ class RuleRow:
     is_house_rule: bool
     is_reached: bool
     marks: tuple[int, ...]
+    seen_well: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +184,8 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
         value=figures.limit_value(reading.value, rule.unit),
         interval=interval,
         limit=tr("from {limit}", limit=figures.limit_value(rule.at_least, rule.unit)),
-        margin=_margin(result.margin, left),
+        margin=_margin(result, left),
+        seen_well=figures.fraction(reading.seen_well),
         verdict=tr(DOUBT_NAMES[result.doubt] if result.doubt else VERDICT_NAMES[result.verdict]),
         outcome=tr(rule.outcome.value),
         source=tr(rule.source),
@@ -192,14 +196,19 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
     )
 
 
-def _margin(margin: float, left: str) -> str:
-    if margin == 0:
+def _margin(result: RuleResult, left: str) -> str:
+    """Say how far the limit is: for shares of ground also how much more area would reach it."""
+    if result.margin == 0:
         return tr("at the limit")
-    return (
-        tr("{distance} below the limit", distance=left)
-        if margin > 0
-        else tr("{distance} above the limit", distance=left)
-    )
+    if result.margin < 0:
+        return tr("{distance} above the limit", distance=left)
+    ground = result.reading.ground_mm2
+    if result.rule.unit is Unit.PERCENT and ground:
+        more = figures.plain_area(result.margin / 100.0 * ground)
+        return tr("{distance} below the limit, {area} more would reach it", distance=left, area=more)
+    if result.rule.unit is Unit.PIECES:
+        return tr("{distance} more would reach the limit", distance=left)
+    return tr("{distance} below the limit", distance=left)
 
 
 def patch_rows(evaluation: Evaluation) -> tuple[RuleRow, ...]:

@@ -107,7 +107,7 @@ def test_policy_forbids_everything_but_own_pictures_and_styles(page: Page) -> No
         "Two points are swapped: check 'Bolt'.",
         "100 % off the panels placed",
         "25 % of it lies outside the datum points clicked",
-        "2 below the limit",
+        "2 more would reach the limit",
         "within 30 cm",
         "Dull when tapped.",
         "An area nobody has shown is not clean",

@@ -232,3 +232,32 @@ def test_every_measure_can_be_read_by_a_rule(document: dict[str, Any]) -> None:
     by_rule = {result.rule.id for result in found.assessment.results}
     assert by_rule == {rule.id for rule in rules.rules}
     assert assess(found.measures, TEMPLATE, rules).results == found.assessment.results
+
+
+def test_a_rule_for_some_zones_reads_no_others(document: dict[str, Any]) -> None:
+    from corromap.evaluation import evaluate  # noqa: PLC0415
+    from tests.unit.surveys import TEMPLATE, survey_of  # noqa: PLC0415
+
+    document["rule"][0]["zones"] = ["sill-left-*", "floor-left-middle"]
+    rules = RuleSet.from_document(document)
+    assert RuleSet.from_document(rules.to_document()) == rules
+    assert parse_rules(rules_text(rules).encode(), "x.toml") == rules
+    found = evaluate(survey_of([]), TEMPLATE, rules).assessment.results
+    read = {result.zone for result in found if result.rule.id == document["rule"][0]["id"]}
+    assert read == {z.id for z in TEMPLATE.zones if z.id.startswith("sill-left-") or z.id == "floor-left-middle"}
+    assert "is worded or applied differently" in rules.departures_from(default_rules())[0]
+
+
+@pytest.mark.parametrize(
+    ("number", "zones", "message"),
+    [
+        (0, "sill", r"zones: expected a list of zone ids"),
+        (0, ["*sill"], r"zones: expected a zone id such as 'floor-left' or 'sill-\*', found '\*sill'"),
+        (0, [3], r"zones: expected a zone id"),
+        (3, ["sill-*"], r"zones: zones can be named only where scope is 'zone'"),
+    ],
+)
+def test_zones_of_a_rule_are_checked(document: dict[str, Any], number: int, zones: object, message: str) -> None:
+    document["rule"][number]["zones"] = zones
+    with pytest.raises(RuleSetError, match=message):
+        RuleSet.from_document(document)
