@@ -202,6 +202,7 @@ def _zones(evaluation: Evaluation, on_sheet: dict[PanelId, _Mover]) -> Layer:
                 affected_high_mm2=float(measure.affected.high_mm2),
                 **{name: float(value) for name, value in by_kind.items()},
                 seen_share=float(measure.seen_share),
+                well_share=float(measure.well_share),
                 hidden_share=float(measure.hidden_share),
                 never_seen_share=float(measure.never_seen_share),
             )

@@ -189,7 +189,8 @@ def _figure_columns() -> Iterator[str]:
         if kind.is_affected:
             yield from (f"{kind.value} {name}" for name in _FIGURES)
     yield from ("rust holed mm2", "rust scaled mm2", "rust surface mm2")
-    yield from ("separate patches", "patch on patch", "seen share", "hidden share", "never seen share")
+    yield from ("separate patches", "patch on patch")
+    yield from ("seen share", "seen well share", "hidden share", "never seen share")
 
 
 def _figure_cells(measure: ZoneMeasure | GroupMeasure) -> Iterator[Cell]:
@@ -199,7 +200,7 @@ def _figure_cells(measure: ZoneMeasure | GroupMeasure) -> Iterator[Cell]:
     stages = {stage.value: found.area_mm2 for stage, found in measure.stages.items()}
     yield from (stages["holed"], stages["scaled"], stages["surface"])
     yield from (measure.kinds[MarkKind.PATCH].separate, measure.patch_on_patch)
-    yield from (measure.seen_share, measure.hidden_share, measure.never_seen_share)
+    yield from (measure.seen_share, measure.well_share, measure.hidden_share, measure.never_seen_share)
 
 
 def _zones(evaluation: Evaluation) -> Table:

@@ -9,7 +9,6 @@ from pathlib import Path
 from corromap.evidence.wording import seller_text
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto
-from corromap.io.photo_sharing import SharedPhotos
 from corromap.report.evidence_page import judged_photos, requests_of
 from corromap.report.shot_list import shot_list_html
 from corromap.report.whole_picture_file import write_whole_picture
@@ -154,8 +153,8 @@ def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:
     if key not in held.pictures:
         with tempfile.TemporaryDirectory() as folder:
             target = Path(folder) / f"picture{suffix}"
-            photos = SharedPhotos(held.survey, held.file.photo_bytes)
-            write_whole_picture(held.evaluation, photos.to_show, target, held.survey.settings.picture_mm_per_px)
+            scale = held.survey.settings.picture_mm_per_px
+            write_whole_picture(held.evaluation, held.file.photo_bytes, target, scale)
             made = target.read_bytes()
         if suffix != ".jpg":
             return made

@@ -155,6 +155,8 @@ def _so_far(held: state.OpenSurvey) -> None:
             ["Whole underside", "area", "95 % interval"],
             [[name, cell.value, cell.interval] for name, cell in cells.items()],
             numeric=frozenset({1, 2}),
+            caption=f"Photos show {whole.seen} of the sheet, {whole.well} well enough; {whole.hidden} is hidden, "
+            f"{whole.never_seen} in no photo.",
         )
     )
     rows = [[row.title, row.value, row.limit, row.margin] for row in patch_rows(held.evaluation)]
