@@ -146,8 +146,8 @@ def test_schema_refuses_what_is_not_such_a_document(scene: Evaluation, key: str,
 
 def test_keys_are_the_documented_ones(scene: Evaluation) -> None:
     assert sorted(evaluation_document(scene)) == [
-        "document", "groups", "marks", "near_mountings", "outcome", "placements", "program_version", "rule_results",
-        "rules", "structure", "survey", "template", "version", "zones",
+        "body_fit", "document", "groups", "marks", "near_mountings", "outcome", "placements", "program_version",
+        "rule_results", "rules", "scales", "structure", "survey", "template", "version", "zones",
     ]  # fmt: skip
 
 
