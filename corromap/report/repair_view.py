@@ -10,7 +10,7 @@ from corromap.messages import message
 from corromap.repair import EdgeKind, Piece, Range, Rates, RepairPlan, SheetNeed, ZonePlan
 from corromap.report.language import number, tr
 from corromap.report.repair_words import EDGES, METHODS, POLICY_WORDS, WORK_WORDS
-from corromap.report.welder_drawing import ZoneDrawing, zone_drawing
+from corromap.report.welder_drawing import ZoneDrawing, seen_from, zone_drawing
 from corromap.report.welder_svg import drawing_svg
 
 __all__ = [
@@ -78,6 +78,7 @@ class ZoneRepairRow:
     corners: tuple[CornerRow, ...]
     right: str
     up: str
+    seen: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +239,7 @@ def _zone(
         corners=_corners(drawing) if drawing else (),
         right=drawing.right if drawing else "",
         up=drawing.up if drawing else "",
+        seen=seen_from(drawing.panel) if drawing else "",
     )
 
 

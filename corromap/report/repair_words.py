@@ -7,8 +7,9 @@ from types import MappingProxyType
 
 from corromap.messages import to_say
 from corromap.repair import EdgeKind, Method
+from corromap.template import SeenFrom
 
-__all__ = ["EDGES", "METHODS", "POLICY_WORDS", "WAYS", "WORK_WORDS"]
+__all__ = ["EDGES", "METHODS", "POLICY_WORDS", "SEEN", "WAYS", "WORK_WORDS"]
 
 METHODS: Mapping[Method, str] = MappingProxyType(
     {
@@ -72,3 +73,15 @@ WAYS: Mapping[tuple[int, int], str] = MappingProxyType(
     }
 )
 """Ways on the car: axis of the car's frame, and which way along it."""
+
+SEEN: Mapping[SeenFrom, str] = MappingProxyType(
+    {
+        SeenFrom.BELOW: to_say("seen from below"),
+        SeenFrom.ABOVE: to_say("seen from above"),
+        SeenFrom.LEFT: to_say("seen from the car's left"),
+        SeenFrom.RIGHT: to_say("seen from the car's right"),
+        SeenFrom.FRONT: to_say("seen from the front"),
+        SeenFrom.REAR: to_say("seen from the rear"),
+    }
+)
+"""From where a drawing is looked at; left and right are the car's."""

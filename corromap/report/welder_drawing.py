@@ -15,11 +15,11 @@ from corromap.messages import message
 from corromap.repair import Joint, Piece, ZonePlan
 from corromap.repair.metal import polygons_in
 from corromap.report.language import tr
-from corromap.report.repair_words import WAYS
+from corromap.report.repair_words import SEEN, WAYS
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
 from corromap.template import BodyTemplate, Panel, Zone
 
-__all__ = ["Corner", "Reference", "ZoneDrawing", "corners_of", "zone_drawing"]
+__all__ = ["Corner", "Reference", "ZoneDrawing", "corners_of", "seen_from", "zone_drawing"]
 
 FEWEST_CROSSING_DEG = 30.0
 """Two tapes that cross at a smaller angle fix a point badly; ours."""
@@ -245,6 +245,22 @@ def _numbered(
     return tuple(named.values()), {piece: (named[one], named[two]) for piece, (one, two) in chosen.items()}
 
 
+def seen_from(panel: Panel) -> str:
+    """Say from where a panel is looked at.
+
+    Parameters
+    ----------
+    panel : Panel
+        The panel.
+
+    Returns
+    -------
+    str
+        In the language in use.
+    """
+    return tr(SEEN[panel.seen_from])
+
+
 def corners_of(outline: Polygon) -> FloatArray:
     """Find the corners of an outline: where it turns, not where a curve is made of chords.
 
@@ -372,4 +388,6 @@ def _arrows(items: Sequence[Item], panel: Panel, look: FloatArray, text_mm: floa
         found += [Line(Layer.TEXT, np.array([x, y]) + part @ turn) for part in (shaft, barbs)]
     found.append(Label(Layer.TEXT, (x + long + (1 + 0.4 * len(right)) * text_mm, y), right, text_mm))
     found.append(Label(Layer.TEXT, (x + (1 + 0.4 * len(up)) * text_mm, y + long), up, text_mm))
+    seen = seen_from(panel)
+    found.append(Label(Layer.TEXT, (x + 0.4 * len(seen) * text_mm, y - 2.0 * text_mm), seen, text_mm))
     return found

@@ -110,7 +110,7 @@ def _zone(held: state.OpenSurvey, view: RepairView) -> None:
     row = cut[st.session_state["plan_zone"]]
     show_svg(row.drawing, css_class="cm-drawing cm-plan")
     points = "; ".join(f"{label}: {name}" for label, name in row.references)
-    lead(f"Drawn as looked at from outside; {row.right} is to the right, {row.up} is up. Millimetres. {points}.")
+    lead(f"Drawn as {row.seen}; {row.right} is to the right, {row.up} is up. Millimetres. {points}.")
     show(
         table(
             ["Piece", "inside the cut line", "sheet to cut", "edges"],
