@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Generic, NamedTuple, TypeVar
 
@@ -172,34 +172,50 @@ def _notes(work: ZoneWork, whole: Range | None, cost: Range, template: BodyTempl
     if whole is not None and whole.middle < cost.middle:
         notes.append(message("Replacing the whole zone costs less than its pieces, by the middle of both ranges."))
     if len(central) > MOST_PIECES:
-        text = "More than {most} pieces in one zone: common practice is to replace the whole panel."
-        notes.append(message(text, most=MOST_PIECES))
+        notes.append(
+            message(
+                "More than {most} pieces in one zone: common practice is to replace the whole panel.", most=MOST_PIECES
+            )
+        )
     if central and work.panel.part in {Part.SILL, Part.RAIL, Part.CROSSMEMBER}:
-        text = "Closed section: look inside with a borescope before cutting; what is behind this wall is not shown."
-        notes.append(message(text))
+        notes.append(
+            message(
+                "Closed section: look inside with a borescope before cutting; what is behind this wall is not shown."
+            )
+        )
     notes += _mounting_notes(work, template)
-    crossed = sorted({name for piece in central for name in piece.crosses})
+    crossed = _names(name for piece in central for name in piece.crosses)
     if crossed:
-        text = "Joined here: {names}. Free that joint first, and make it again afterwards."
-        notes.append(message(text, names=joined(", ", [message(name) for name in crossed])))
+        notes.append(
+            message("Joined here: {names}. Free that joint first, and make it again afterwards.", names=crossed)
+        )
     next_to = sorted({e.neighbour for p in central for e in p.edges if e.kind is EdgeKind.SHARED})
     if next_to:
-        text = "Meets piece {names}: make them of one sheet where fit and sheet allow."
-        notes.append(message(text, names=", ".join(next_to)))
+        met = ", ".join(next_to)
+        notes.append(message("Meets piece {names}: make them of one sheet where fit and sheet allow.", names=met))
     if work.kept:
-        text = "Welded patches that touch no rust and no cut stay; look at their edges and their back."
-        notes.append(message(text))
+        notes.append(message("Welded patches that touch no rust and no cut stay; look at their edges and their back."))
     return tuple(notes)
+
+
+def _names(names: Iterable[str]) -> str:
+    return joined(", ", [message(name) for name in sorted(set(names))])
 
 
 def _mounting_notes(work: ZoneWork, template: BodyTemplate) -> list[str]:
     near = {name for piece in work.pieces.central for name, _ in piece.near_mountings}
     if not near:
         return []
-    names = joined(", ", [message(name) for name in sorted(near)])
-    text = "Within 300 mm of {names}: load enters here; follow the car maker's method, no joint through or beside it."
-    notes: list[str] = [message(text, names=names)]
+    notes: list[str] = [
+        message(
+            "Within 300 mm of {names}: load enters here; follow the car maker's method, no joint through or beside it.",
+            names=_names(near),
+        )
+    ]
     if any(m.kind is MountingKind.BELT and m.name in near for _, m in template.mountings):
-        text = "Seat-belt anchorage near: safety-critical, maybe of high-strength steel; the maker's method or nobody."
-        notes.append(message(text))
+        notes.append(
+            message(
+                "Seat-belt anchorage near: safety-critical, maybe of high-strength steel; the maker's method or nobody."
+            )
+        )
     return notes

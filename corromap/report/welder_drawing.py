@@ -11,13 +11,13 @@ import shapely
 from shapely.geometry import LineString, Polygon
 
 from corromap.frames import FloatArray
-from corromap.messages import message
+from corromap.messages import Message, message
 from corromap.repair import Joint, Piece, ZonePlan
 from corromap.repair.metal import polygons_in
 from corromap.report.language import tr
 from corromap.report.repair_words import SEEN, WAYS
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
-from corromap.template import BodyTemplate, Panel, Zone
+from corromap.template import BodyTemplate, DatumPoint, Panel, Zone
 
 __all__ = ["Corner", "Reference", "ZoneDrawing", "corners_of", "seen_from", "zone_drawing"]
 
@@ -203,15 +203,22 @@ def _way(axis: FloatArray) -> str:
 
 def _references(panel: Panel, zone: Zone, template: BodyTemplate, look: FloatArray) -> tuple[Reference, ...]:
     """Datum points of the panel; where there are fewer than two, the zone's corners too."""
-    names = {datum.id: datum.name for p in template.panels for datum in p.datum_points}
-    at = {names[datum]: look * xy for datum, xy in template.datum_positions(panel.id).items()}
-    found = [(message(name), xy) for name, xy in at.items()]
+    names = {datum.id: _datum_name(p, datum) for p in template.panels for datum in p.datum_points}
+    found = [(names[datum], look * xy) for datum, xy in template.datum_positions(panel.id).items()]
     if len(found) < 2:
         corners = [look * xy for xy in corners_of(zone.outline.polygon)]
         found += [(message("corner {number} of the zone", number=n), xy) for n, xy in enumerate(corners, start=1)]
     return tuple(
         Reference(f"D{n}", tr(name), (float(xy[0]), float(xy[1]))) for n, (name, xy) in enumerate(found, start=1)
     )
+
+
+def _datum_name(panel: Panel, datum: DatumPoint) -> Message:
+    """Name of a datum point, its panel's name apart so that each is said in the reader's language."""
+    start = f"{panel.name}: "
+    if not datum.name.startswith(start):
+        return message(datum.name)
+    return message("{panel}: {name}", panel=message(panel.name), name=message(datum.name.removeprefix(start)))
 
 
 def _standing(known: tuple[Reference, ...], plan: ZonePlan, look: FloatArray) -> tuple[Reference, ...]:
