@@ -138,6 +138,8 @@ def _area(name: MeasureName, place: Place, _: Measures) -> Reading:
 def _scaled(_: MeasureName, place: Place, measures: Measures) -> Reading:
     # Stages hold each place once; scaled and holed are added, or a new hole would lower the figure
     parts = [place.stages[RustStage.SCALED], place.stages[RustStage.HOLED]]
+    if not any(part.area_mm2 for part in parts):
+        return _exact(place, 0.0)
     area = sum(part.area_mm2 for part in parts)
     sigma = sigma_of(add_gradients(part.gradient for part in parts), measures.sources)
     low = min(max(area - COVERAGE_FACTOR * sigma, 0.0), sum(part.low_mm2 for part in parts))
