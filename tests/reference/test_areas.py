@@ -20,10 +20,10 @@ from skimage.draw import polygon as raster_polygon
 from skimage.transform import ProjectiveTransform
 
 from corromap.projection.view import apply_homography
-from corromap.survey import MarkKind, RustStage
+from corromap.survey import MEASURED_KINDS, MarkKind, RustStage
 from tests.geo_scene import FLOOR, Scene, carry, rect, template, view
 
-RUST, FILLER, PATCH, HIDDEN, SOUND = MarkKind
+RUST, FILLER, PATCH, HIDDEN, SOUND = MEASURED_KINDS
 PER_MM = 2
 """Raster cells a millimetre."""
 
