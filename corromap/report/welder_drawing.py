@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,75 +11,22 @@ import shapely
 from shapely.geometry import LineString, Polygon
 
 from corromap.frames import FloatArray
-from corromap.messages import Message, message
+from corromap.messages import message
 from corromap.repair import Joint, Piece, ZonePlan
 from corromap.repair.metal import polygons_in
 from corromap.report.language import tr
 from corromap.report.repair_words import SEEN, WAYS
 from corromap.report.welder_items import Circle, Dimension, Item, Label, Layer, Line
-from corromap.template import BodyTemplate, DatumPoint, Panel, Zone
+from corromap.report.welder_references import Corner, Reference, corner_rows, corners_of, references_for
+from corromap.template import BodyTemplate, Panel, Zone
 
-__all__ = ["Corner", "Reference", "ZoneDrawing", "corners_of", "seen_from", "zone_drawing"]
-
-FEWEST_CROSSING_DEG = 30.0
-"""Two tapes that cross at a smaller angle fix a point badly; ours."""
-
-CORNER_DEG = 10.0
-"""A turn of the outline from which it is a corner and not a curve; ours."""
+__all__ = ["ZoneDrawing", "seen_from", "zone_drawing"]
 
 FIGURES_ACROSS = 48.0
 """Heights of a figure that go into the drawing's longer side; ours."""
 
 UPSIDE_DOWN = 0.7
 """A panel this steep is drawn with its upper edge up; a flat one with u to the right."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """A point that dimensions start from.
-
-    Parameters
-    ----------
-    label : str
-        On the drawing, for example ``D1``.
-    name : str
-        How to find it on the car.
-    at : tuple of float
-        In the drawing, mm.
-    """
-
-    label: str
-    name: str
-    at: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Corner:
-    """A corner of a piece, measured from two references.
-
-    Parameters
-    ----------
-    piece : str
-        Its label.
-    number : int
-        From 1, as on the drawing.
-    first, second : Reference
-        The references.
-    right_mm, up_mm : float
-        From the first, along and across the panel as drawn; negative is left
-        or down.
-    tape_first_mm, tape_second_mm : float
-        Straight distances along the panel.
-    """
-
-    piece: str
-    number: int
-    first: Reference
-    second: Reference
-    right_mm: float
-    up_mm: float
-    tape_first_mm: float
-    tape_second_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,10 +115,9 @@ def zone_drawing(
     zone = template.zone_by_id[plan.zone]
     panel = template.panel(zone.panel)
     look = _look(panel)
-    known = _standing(_references(panel, zone, template, look), plan, look)
-    used, chosen = _numbered(known, {piece.label: _two_of(known, piece, look) for piece in plan.pieces})
+    used, chosen = references_for(plan, panel, zone, template, look)
     text_mm = text_mm or _readable(zone, used, look)
-    corners = tuple(c for piece in plan.pieces for c in _corners(piece, chosen[piece.label], look))
+    corners = tuple(c for piece in plan.pieces for c in corner_rows(piece, chosen[piece.label], look))
     items: list[Item] = [*_ground(panel, zone, plan, look, text_mm)]
     for piece in plan.pieces:
         items += _piece(piece, look, text_mm, flange_mm)
@@ -201,57 +147,6 @@ def _way(axis: FloatArray) -> str:
     return tr(message(WAYS[along, 1 if axis[along] > 0 else -1]))
 
 
-def _references(panel: Panel, zone: Zone, template: BodyTemplate, look: FloatArray) -> tuple[Reference, ...]:
-    """Datum points of the panel; where there are fewer than two, the zone's corners too."""
-    names = {datum.id: _datum_name(p, datum) for p in template.panels for datum in p.datum_points}
-    found = [(names[datum], look * xy) for datum, xy in template.datum_positions(panel.id).items()]
-    if len(found) < 2:
-        corners = [look * xy for xy in corners_of(zone.outline.polygon)]
-        found += [(message("corner {number} of the zone", number=n), xy) for n, xy in enumerate(corners, start=1)]
-    return tuple(
-        Reference(f"D{n}", tr(name), (float(xy[0]), float(xy[1]))) for n, (name, xy) in enumerate(found, start=1)
-    )
-
-
-def _datum_name(panel: Panel, datum: DatumPoint) -> Message:
-    """Name of a datum point, its panel's name apart so that each is said in the reader's language."""
-    start = f"{panel.name}: "
-    if not datum.name.startswith(start):
-        return message(datum.name)
-    return message("{panel}: {name}", panel=message(panel.name), name=message(datum.name.removeprefix(start)))
-
-
-def _standing(known: tuple[Reference, ...], plan: ZonePlan, look: FloatArray) -> tuple[Reference, ...]:
-    """Leave out references on metal that is cut away, as long as two others are left."""
-    cut = shapely.union_all([piece.outline for piece in plan.pieces])
-    left = tuple(ref for ref in known if not cut.intersects(shapely.Point(look * np.array(ref.at))))
-    return left if len(left) > 1 else known
-
-
-def _two_of(known: Sequence[Reference], piece: Piece, look: FloatArray) -> tuple[Reference, Reference]:
-    """Choose the nearest reference, and the nearest other whose tape crosses the first well."""
-    middle = look * np.array(piece.outline.centroid.coords[0])
-    nearest = sorted(known, key=lambda ref: float(np.hypot(*(np.array(ref.at) - middle))))
-    first, rest = nearest[0], nearest[1:]
-    one = np.array(first.at) - middle
-
-    def crosses(ref: Reference) -> bool:
-        other = np.array(ref.at) - middle
-        sine = abs(float(one[0] * other[1] - one[1] * other[0])) / max(float(np.hypot(*one) * np.hypot(*other)), 1e-9)
-        return bool(sine >= np.sin(np.radians(FEWEST_CROSSING_DEG)))
-
-    return first, next((ref for ref in rest if crosses(ref)), rest[0])
-
-
-def _numbered(
-    known: Sequence[Reference], chosen: Mapping[str, tuple[Reference, Reference]]
-) -> tuple[tuple[Reference, ...], dict[str, tuple[Reference, Reference]]]:
-    """Give the references in use numbers from 1."""
-    used = [ref for ref in known if any(ref in pair for pair in chosen.values())]
-    named = {ref: replace(ref, label=f"D{number}") for number, ref in enumerate(used, start=1)}
-    return tuple(named.values()), {piece: (named[one], named[two]) for piece, (one, two) in chosen.items()}
-
-
 def seen_from(panel: Panel) -> str:
     """Say from where a panel is looked at.
 
@@ -266,35 +161,6 @@ def seen_from(panel: Panel) -> str:
         In the language in use.
     """
     return tr(SEEN[panel.seen_from])
-
-
-def corners_of(outline: Polygon) -> FloatArray:
-    """Find the corners of an outline: where it turns, not where a curve is made of chords.
-
-    Parameters
-    ----------
-    outline : shapely.Polygon
-        Any.
-
-    Returns
-    -------
-    ndarray of float64, shape (N, 2)
-        In its order.
-    """
-    ring = np.asarray(outline.exterior.coords)[:-1]
-    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    turn = np.degrees(np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1)))
-    return np.asarray(ring[np.abs(turn) > CORNER_DEG], dtype=np.float64)
-
-
-def _corners(piece: Piece, refs: tuple[Reference, Reference], look: FloatArray) -> list[Corner]:
-    first, second = refs
-    found = []
-    for number, xy in enumerate(corners_of(piece.outline) * look, start=1):
-        from_first, from_second = xy - np.array(first.at), xy - np.array(second.at)
-        tapes = float(np.hypot(*from_first)), float(np.hypot(*from_second))
-        found.append(Corner(piece.label, number, first, second, float(from_first[0]), float(from_first[1]), *tapes))
-    return found
 
 
 def _rings(area: Polygon, look: FloatArray) -> list[FloatArray]:

@@ -20,9 +20,10 @@ from shapely.geometry import Polygon, box
 from corromap.io.rates import default_rates
 from corromap.repair import RepairPlan
 from corromap.report.repair_document import repair_schema
-from corromap.report.welder_drawing import ZoneDrawing, corners_of, zone_drawing
+from corromap.report.welder_drawing import ZoneDrawing, zone_drawing
 from corromap.report.welder_dxf import drawing_dxf
 from corromap.report.welder_items import Dimension, Label, Layer
+from corromap.report.welder_references import corners_of
 from corromap.report.welder_svg import drawing_svg
 from corromap.report.welder_tiles import BORDER_MM, PAPER_MM, Tile, tiles_of
 from tests.repair_scene import SILL, body, plan_of, rust
