@@ -78,6 +78,7 @@ def _settings(view: CanvasView, *, report_selection: bool, height_px: int) -> di
         "canUndo": view.can_undo,
         "canRedo": view.can_redo,
         "position": view.position,
+        "chosen": view.chosen,
         "reportSelection": report_selection,
         "height": height_px,
     }

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from corromap.errors import InvalidValueError
-from corromap.frames import DatumId, PanelId
+from corromap.frames import DatumId, MarkId, PanelId
 from corromap.projection import ProjectedMark
 from corromap.registration import Registration, RegistrationFailure
 from corromap.survey import Mark, Photo, Sighting
@@ -92,6 +92,9 @@ class CanvasView:
         Whether the buttons are live.
     position : str
         Where in the list, for example ``3 of 12``; empty hides the buttons.
+    chosen : MarkId or None
+        A mark of the main photo to choose and to bring into view, once for
+        each new value; what the person chooses afterwards stays.
 
     Raises
     ------
@@ -110,6 +113,7 @@ class CanvasView:
     can_undo: bool = True
     can_redo: bool = True
     position: str = ""
+    chosen: MarkId | None = None
 
     def __post_init__(self) -> None:
         if len(self.compare) > 2:

@@ -61,6 +61,7 @@ def show_page(held: state.OpenSurvey) -> None:
             can_undo=held.next_undo is not None,
             can_redo=held.next_redo is not None,
             position=position_of(held, photo),
+            chosen=_chosen(held, photo),
         ),
         key="canvas_mark",
         on_events=apply_events(held, photo),
@@ -73,6 +74,12 @@ def show_page(held: state.OpenSurvey) -> None:
     with right:
         _so_far(held)
     next_button(Page.OUTCOME)
+
+
+def _chosen(held: state.OpenSurvey, photo: Photo) -> MarkId | None:
+    """Mark that a link led to, if it is on this photo."""
+    mark = state.chosen_mark(held.survey)
+    return mark if mark is not None and held.survey.mark_by_id[mark].photo == photo.id else None
 
 
 def _beside(held: state.OpenSurvey, photo: Photo) -> list[PhotoId]:
