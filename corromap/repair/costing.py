@@ -64,7 +64,7 @@ def plug_count(lap_mm: float, pitch_mm: float) -> int:
 
 
 def zone_hours(rates: Rates, task: Task) -> Range:
-    """Hours of one zone.
+    """Work out the hours of one zone.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def zone_hours(rates: Rates, task: Task) -> Range:
 
 
 def zone_cost(rates: Rates, task: Task, sheet: Range) -> Range:
-    """Money of one zone.
+    """Work out the money of one zone.
 
     Parameters
     ----------

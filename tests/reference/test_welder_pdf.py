@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from corromap.frames import PanelId
 from corromap.io.rates import default_rates
 from corromap.io.rules import default_rules
 from corromap.report.welder_sheet import welder_pdf
-from corromap.survey import MarkKind, RustStage
+from corromap.survey import Car, MarkKind, RustStage
 from tests.unit.surveys import TEMPLATE, mark_at, survey_of
 
 FLOOR = PanelId("floor-left")
@@ -94,6 +95,16 @@ def test_plan_and_outcome_agree_on_what_was_not_shown(evaluation: Evaluation) ->
     plan = repair_plan(evaluation, default_rates())
     assert plan.not_shown == evaluation.assessment.outcome.unseen_zones
     assert len(plan.not_shown) > 1
+
+
+def test_nothing_to_cut_is_said_with_the_cautions() -> None:
+    nothing = evaluate(survey_of([FLOOR]), TEMPLATE, default_rules())
+    named = replace(nothing, survey=replace(nothing.survey, car=Car(label='#image("x") \U0001f697 \u05d0 $a_1$')))
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(sheet(named, "A4"))).pages)
+    assert "Nothing that has to be cut or cleaned is marked" in " ".join(text.split())
+    assert "lower bound" in text
+    assert "#image" in text, "a name is data, never typesetting"
+    assert "Asbestos." in text
 
 
 def test_same_plan_same_bytes(evaluation: Evaluation) -> None:
