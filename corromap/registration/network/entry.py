@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
 
 from corromap.control import PhotoTie
 from corromap.frames import FloatArray, PanelId, PhotoId, TieId
@@ -385,7 +386,7 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
     return Network(cameras, failures, outside, broken)
 
 
-def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]]:
     """Tied points of each view, by how much they miss, and depths of all its points."""
     problem, state = network.problem, network.state
     rows, all_miss = network.tied, np.vstack([*(x.missed_px for x in network.tied.links), np.empty((0, 2))])
@@ -396,5 +397,6 @@ def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatA
         depth = np.concatenate([own[:, 2], rows.known_depth_mm[as_known], rows.new_depth_mm[as_new]])
         px = np.vstack([problem.tied.known_px[as_known], problem.tied.new_px[as_new]])
         miss = all_miss[as_new if len(as_new) else as_known]
-        found.append((px, miss, np.maximum(depth[np.isfinite(depth)], 1.0)))
+        hull = shapely.get_coordinates(shapely.MultiPoint(np.vstack([view.clicked_px, px])).convex_hull)[:-1]
+        found.append((px, hull, network.missed_px(i), miss, np.maximum(depth[np.isfinite(depth)], 1.0)))
     return found

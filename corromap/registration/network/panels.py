@@ -32,6 +32,9 @@ from corromap.uncertainty import ErrorSource
 
 __all__ = ["LinkedCamera", "SharedErrors", "linked_panels", "shared_errors"]
 
+THINNED = 3
+"""Every third place is enough to tell how well a panel is known."""
+
 MODES = 24
 """Directions in which photos of a network err together, at most."""
 
@@ -76,6 +79,10 @@ class LinkedCamera:
         The photo's.
     tied_px : ndarray of float64, shape (N, 2)
         Tied points in this photo.
+    hull_px : ndarray of float64, shape (H, 2)
+        Corners of what is sighted and tied in it.
+    missed_px : ndarray of float64, shape (K, 2)
+        Misses of its sightings.
     tied_miss_px : ndarray of float64, shape (M, 2)
         Misses of tied points in this photo, or in its neighbours where it has none.
     depths_mm : ndarray of float64, shape (K,)
@@ -92,6 +99,8 @@ class LinkedCamera:
     lenses: tuple[Lens, ...]
     lens: Lens
     tied_px: FloatArray
+    hull_px: FloatArray
+    missed_px: FloatArray
     tied_miss_px: FloatArray
     depths_mm: FloatArray
     neighbours: tuple[PhotoId, ...]
@@ -217,7 +226,7 @@ def linked_panels(camera: LinkedCamera, template: BodyTemplate, settings: Settin
             continue
         registration = place_by_network(camera, panel, template)
         px = px[registration.detail(px) <= settings.coarsest_mm_per_px]
-        if len(px) and (registration.datum_ids or standard_error(registration, px) <= LOOSEST_MM):
+        if len(px) and (registration.datum_ids or standard_error(registration, px[::THINNED]) <= LOOSEST_MM):
             placed[panel.id] = registration
     return placed
 
@@ -266,9 +275,8 @@ def place_by_network(camera: LinkedCamera, panel: Panel, template: BodyTemplate)
     matrix: FloatArray = np.asarray(np.linalg.inv(to_px) * scale, dtype=np.float64)
     sources, moved = _sources(camera, panel, matrix, template)
     w_min = W_SHARE * scale / float(depths.max())
-    missed = network.missed_px(camera.index)
     rows, datum_mm = _own_points(camera, panel, template, matrix, w_min)
-    sighted_px, residual_px = view.clicked_px[rows], missed[rows]
+    sighted_px, residual_px = view.clicked_px[rows], camera.missed_px[rows]
     residual_mm = apply(matrix, lens.undistort(sighted_px))[0] - datum_mm
     everywhere = camera.tied_miss_px if len(rows) == 0 else residual_px
     mm_per_px = float(np.median(depths)) / network.state.focal_px(view)
@@ -286,7 +294,7 @@ def place_by_network(camera: LinkedCamera, panel: Panel, template: BodyTemplate)
         rms_px=_rms(everywhere),
         rms_mm=_rms(residual_mm if len(rows) else everywhere * mm_per_px),
         sigma_px=network.sigma_px,
-        hull_px=_hull(np.vstack([view.clicked_px, camera.tied_px])),
+        hull_px=camera.hull_px,
         method="linked",
         sources=sources,
         matrix_by_source=moved,
@@ -376,10 +384,6 @@ def _away_mm(camera: LinkedCamera, panel: Panel) -> float:
     uv = np.stack([relative @ place.u_axis, relative @ place.v_axis], axis=1)
     beside = shapely.distance(panel.outline.polygon, shapely.points(uv))
     return float(np.hypot(beside, relative @ place.normal).min())
-
-
-def _hull(xy: FloatArray) -> FloatArray:
-    return np.asarray(shapely.get_coordinates(shapely.MultiPoint(xy).convex_hull)[:-1], dtype=np.float64)
 
 
 def _rms(residual: FloatArray) -> float:
