@@ -316,6 +316,7 @@ def link(survey: Path, photos: tuple[str, ...], *, accept: bool) -> None:
 @_survey_argument
 @_json_option
 @click.option("--rates", type=click.Path(dir_okay=False, path_type=Path), help="Rates and policy (TOML) to use.")
+@click.option("--keep", is_flag=True, help="Store the given rates in the survey.")
 @click.option("--dxf", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as DXF, mm.")
 @click.option("--svg", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as SVG, mm.")
 @click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path), help="The welder's sheet, true size on pages.")
@@ -326,6 +327,7 @@ def plan(
     *,
     as_json: bool,
     rates: Path | None,
+    keep: bool,
     dxf: Path | None,
     svg: Path | None,
     pdf: Path | None,
@@ -334,7 +336,9 @@ def plan(
     """Plan the repair: cut lines, sheet, weld, hours and cost as ranges, order of work. A lower bound."""
     from corromap.cli_plan import plan_file, print_plan, write_drawings, write_sheet  # noqa: PLC0415
 
-    made = plan_file(survey, rates)
+    if keep and rates is None:
+        raise click.UsageError("--keep stores what --rates gives: name a rates file")
+    made = plan_file(survey, rates, keep=keep)
     print_plan(made, _console(), as_json=as_json)
     for folder, suffix in ((dxf, "dxf"), (svg, "svg")):
         if folder is not None:

@@ -47,7 +47,7 @@ class Planned:
     plan: RepairPlan
 
 
-def plan_file(survey: Path, rates_file: Path | None) -> Planned:
+def plan_file(survey: Path, rates_file: Path | None, *, keep: bool = False) -> Planned:
     """Open a survey and plan its repair.
 
     Parameters
@@ -56,6 +56,8 @@ def plan_file(survey: Path, rates_file: Path | None) -> Planned:
         The survey file.
     rates_file : Path or None
         Rates to use; None takes the survey's own, or the usual ones.
+    keep : bool
+        Store the rates of the file in the survey.
 
     Returns
     -------
@@ -71,6 +73,8 @@ def plan_file(survey: Path, rates_file: Path | None) -> Planned:
     """
     rates = load_rates(rates_file) if rates_file is not None else None
     file, evaluation = evaluated(survey, CLI_AUTHOR)
+    if rates is not None and keep:
+        file.set_rates(rates.to_document())
     rates = rates or rates_from(file.load().rates_document)
     return Planned(evaluation, rates, repair_plan(evaluation, rates))
 

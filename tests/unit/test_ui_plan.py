@@ -165,6 +165,10 @@ def test_rates_file_changes_the_plan(file: SurveyFile, tmp_path: Path) -> None:
     assert done.exit_code == 0
     assert "GBP" in done.output
     assert "no exchange rate is applied" in done.output.replace("\n", " ")
+    assert file.load().rates_document == {}
+    assert CliRunner().invoke(main, ["plan", str(file.path), "--rates", str(mine), "--keep"]).exit_code == 0
+    assert file.load().rates_document["currency"] == "GBP"
+    assert CliRunner().invoke(main, ["plan", str(file.path), "--keep"]).exit_code == 2
 
 
 def test_zip_of_drawings_is_the_same_each_time(file: SurveyFile) -> None:
