@@ -102,7 +102,7 @@ def main() -> None:
     parser.add_argument("shots", nargs="*", help="beginnings of names; all when none is given")
     parser.add_argument("--scale", type=float, default=1.0, help="share of the full photo size")
     parser.add_argument("--texture", type=float, default=1.0, help="share of the full texture resolution")
-    parser.add_argument("--spp", type=int, default=32)
+    parser.add_argument("--spp", type=int, default=36)
     parser.add_argument("--passes", type=int, default=2)
     parser.add_argument("--step", type=float, default=2.0, help="mesh step, mm")
     parser.add_argument("--cache", type=Path, help="pickle of the painted panels")

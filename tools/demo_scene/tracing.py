@@ -104,13 +104,21 @@ def plain_material(
 
 
 def add_mesh(
-    scene: dict[str, object], name: str, mesh: Mesh, material: dict[str, object] | object, *, smooth: bool = True
+    scene: dict[str, object],
+    name: str,
+    mesh: Mesh,
+    material: dict[str, object] | object,
+    *,
+    smooth: bool = True,
+    glow: dict[str, object] | None = None,
 ) -> None:
-    """Put a mesh into a scene dictionary."""
+    """Put a mesh into a scene dictionary; `glow` is the radiance it gives off, if any."""
     verts, faces, tex = mesh
     props = mi.Properties()
     bsdf = mi.load_dict(material) if isinstance(material, dict) else material
     props["mesh_bsdf"] = bsdf
+    if glow is not None:
+        props["mesh_emitter"] = mi.load_dict({"type": "area", "radiance": glow})
     shape = mi.Mesh(name, len(verts), len(faces), has_vertex_normals=smooth, has_vertex_texcoords=True, props=props)
     params = mi.traverse(shape)
     params["vertex_positions"] = np.ascontiguousarray(verts, np.float32).ravel()
@@ -156,7 +164,8 @@ def sensor(camera: Camera, spp: int, seed: int) -> dict[str, object]:
             "pixel_format": "rgb",
             "component_format": "float32",
         },
-        "sampler": {"type": "independent", "sample_count": spp, "seed": seed},
+        # stratified: with rays strewn at random an edge in the picture wanders by up to 0.1 px from corner to corner
+        "sampler": {"type": "multijitter", "sample_count": spp, "seed": seed},
     }
 
 
