@@ -1,0 +1,1 @@
+"""Catalogues of the report's languages: collected from the sources, merged, compiled."""
