@@ -3,16 +3,19 @@
 
 import type MapBrowserEvent from "ol/MapBrowserEvent";
 
-import { ComparePane } from "./compare";
+import { Commands } from "./commands";
+import { Crosses } from "./crosses";
+import { Datums } from "./datums";
 import { buildFrame, mapButton, type Frame } from "./frame";
 import { setText } from "./features";
-import { handleKey } from "./keys";
 import { Loupe } from "./loupe";
 import { MapPane } from "./map_pane";
-import { Marking, type Sketch, type Tool } from "./marking";
+import { LiveMap } from "./live";
+import { Marking, type Tool } from "./marking";
 import { Outbox, readStored, writeStored } from "./outbox";
-import { Ground, type Landing } from "./ground";
-import { fromMap, inside, ringArea, toMap } from "./placing";
+import { Ground } from "./ground";
+import { expected, type Expected } from "./pending";
+import { fromMap } from "./placing";
 import { PlacingTool } from "./placing_tool";
 import { PhotoLayers } from "./photo_layers";
 import { PhotoPane, fromOl, noteView } from "./photo_pane";
@@ -22,17 +25,10 @@ import { Toolbar } from "./toolbar";
 import type {
   CanvasData,
   CanvasEntry,
-  DatumEntry,
-  MarkEntry,
   MarkKind,
   Mode,
-  NoPlacingEntry,
   OutEvent,
-  PanelEntry,
   PhotoEntry,
-  PlacingEntry,
-  ProjectedEntry,
-  SightingEntry,
   Stage,
   StyleEntry,
   TemplateEntry,
@@ -63,18 +59,15 @@ export class Canvas {
   private readonly placer: PlacingTool;
   private readonly loupe: Loupe;
   private readonly bar: Toolbar;
-  private readonly compares: ComparePane[] = [];
+  private readonly crosses: Crosses;
+  private readonly live: LiveMap;
+  private readonly datums: Datums;
+  private readonly commands: Commands;
   private readonly place: string;
   private state: CanvasEntry | null = null;
   private ground: Ground | null = null;
-  private marksNow: MarkEntry[] = [];
-  private sightingsNow: SightingEntry[] = [];
-  private previewMarks = new Set<string>();
-  private loupeOn = false;
+  private now: Expected = { marks: [], sightings: [], touched: new Set() };
   private touch = window.matchMedia("(pointer: coarse)").matches;
-  private cursor: XY | null = null;
-  private suggestion: string | null = null;
-  private follows = 0;
   private disposed = false;
 
   constructor(parent: HTMLElement | ShadowRoot, key: string, bridge: Bridge) {
@@ -86,26 +79,55 @@ export class Canvas {
     this.pane.onFailure = (text) => this.alert(`The photo could not be loaded (${text}). Open the survey again if this stays.`);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);
     this.map = new MapPane(this.frame.map);
-    this.bar = new Toolbar(this.frame.bar, this.frame.viewBar, (name, value) => this.run(name, value));
+    this.bar = new Toolbar(this.frame.bar, this.frame.viewBar, (name, value) => this.commands.run(name, value));
     this.loupe = new Loupe(this.pane, this.frame.photo, [this.layers.marks, this.layers.sightings]);
     this.marking = new Marking({
       pane: this.pane,
       layers: this.layers,
       storage: this.place,
-      marks: () => this.marksNow,
+      marks: () => this.now.marks,
       styles: () => this.styles,
       emit: (event) => this.emit(event),
-      sketch: (sketch) => this.preview(sketch),
+      sketch: (sketch) => this.live.preview(sketch),
       changed: () => this.refreshBar(),
       say: (text) => this.alert(text),
     });
     this.placer = new PlacingTool({
       pane: this.pane,
       layers: this.layers,
-      sightings: () => this.sightingsNow,
+      sightings: () => this.now.sightings,
       emit: (event) => this.emit(event),
       aim: (at) => this.aim(at),
       changed: () => this.refreshPlacing(),
+    });
+    const { frame, pane, layers, map, store, loupe, marking, placer } = this;
+    const state = () => this.state;
+    const ground = () => this.ground;
+    this.crosses = new Crosses({ frame, pane, layers, map, store, state, ground });
+    this.live = new LiveMap({ root: frame.root, map, store, ground, now: () => this.now, selected: () => marking.selected });
+    this.datums = new Datums({
+      pane,
+      layers,
+      map,
+      store,
+      placer,
+      state,
+      ground,
+      sightings: () => this.now.sightings,
+      chosen: (id) => this.datumChosen(id),
+    });
+    this.commands = new Commands({
+      pane,
+      layers,
+      loupe,
+      marking,
+      placer,
+      state,
+      pointed: (at) => this.crosses.pointed(at),
+      emit: (event) => this.emit(event),
+      setLift: (value) => this.setLift(value),
+      stepDatum: (step) => this.datums.step(step),
+      done: () => this.commandDone(),
     });
     this.restoreKept();
     this.listen();
@@ -144,72 +166,26 @@ export class Canvas {
     return this.store.get<Record<string, StyleEntry>>("styles") ?? {};
   }
 
-  private groundOf(photo: string | undefined): Ground | null {
-    const template = this.store.get<TemplateEntry>("template");
-    return photo && template ? new Ground(this.store, photo, template) : null;
-  }
-
-  /** Marks and sightings as they will be once Python has applied what is on its way. */
   private derive(): void {
-    const photo = this.state?.photo ?? "";
-    const marks = new Map(this.store.under<MarkEntry>("mark/").filter((m) => m.photo === photo).map((m) => [m.id, m]));
-    const sightings = new Map(this.store.under<SightingEntry>(`sighting/${photo}/`).map((s) => [s.datum, s]));
-    this.previewMarks = new Set();
-    for (const event of this.outbox.pending) {
-      if ((event.type === "mark_added" || event.type === "mark_changed") && event.mark.photo === photo) {
-        marks.set(event.mark.id, event.mark);
-        this.previewMarks.add(event.mark.id);
-      } else if (event.type === "mark_removed") {
-        marks.delete(event.mark);
-        this.previewMarks.add(event.mark);
-      } else if (event.type === "sighting_set" && event.photo === photo) {
-        sightings.set(event.datum, { photo, datum: event.datum, at: event.at });
-      } else if (event.type === "sighting_removed" && event.photo === photo) {
-        sightings.delete(event.datum);
-      }
-    }
-    this.marksNow = [...marks.values()];
-    this.sightingsNow = [...sightings.values()];
+    this.now = expected(this.store, this.outbox.pending, this.state?.photo ?? "");
   }
 
   private photoChanged(): void {
-    this.cursor = null;
+    this.commands.cursor = null;
     this.layers.setCursor(null, null);
     this.map.setCross(null);
-    this.suggestion = null;
-    this.placer.datum = null;
+    this.datums.photoChanged();
     this.marking.photoChanged();
   }
 
   private showAll(): void {
     this.marking.refresh();
     this.layers.setTemplate(this.ground?.all ?? [], this.state?.activePanel ?? null);
-    this.refreshCompare();
-    this.refreshMap();
+    this.crosses.refreshCompare(this.styles);
+    this.live.refresh();
     this.refreshPlacing();
     this.bar.paintSwatches(this.styles);
     setText(this.frame.photoName, this.pane.photo?.name ?? "");
-  }
-
-  private refreshCompare(): void {
-    const wanted = this.state?.compare ?? [];
-    while (this.compares.length > wanted.length) this.compares.pop()?.destroy();
-    while (this.compares.length < wanted.length) this.compares.push(new ComparePane(this.frame.photos));
-    this.frame.photos.dataset["count"] = `${wanted.length + 1}`;
-    const template = this.store.get<TemplateEntry>("template");
-    wanted.forEach((id, i) => {
-      const photo = this.store.get<PhotoEntry>(`photo/${id}`);
-      if (!photo || !template) return;
-      const marks = this.store.under<MarkEntry>("mark/").filter((mark) => mark.photo === id);
-      this.compares[i]!.update(photo, marks, this.groundOf(id)?.all ?? [], this.styles, this.state?.activePanel ?? null);
-    });
-    this.followCompare();
-  }
-
-  private refreshMap(): void {
-    const projected = this.store.under<ProjectedEntry>("projected/");
-    this.map.setProjected(projected, new Set(this.marking.selected), this.previewMarks);
-    this.preview(null);
   }
 
   private reportLatency(data: CanvasData): void {
@@ -218,7 +194,7 @@ export class Canvas {
     const since = this.outbox.emittedAt.get(seq);
     dataset["applied"] = `${seq}`;
     dataset["revision"] = `${data.sync.revision}`;
-    dataset["marks"] = `${this.marksNow.length}`;
+    dataset["marks"] = `${this.now.marks.length}`;
     if (since === undefined) return;
     this.outbox.emittedAt.delete(seq);
     this.map.map.once("postrender", () => {
@@ -236,7 +212,7 @@ export class Canvas {
     this.derive();
     if (event.type.startsWith("mark")) {
       this.marking.refresh();
-      this.refreshMap();
+      this.live.refresh();
     } else if (event.type.startsWith("sighting")) this.refreshPlacing();
     this.refreshBar();
   }
@@ -245,178 +221,47 @@ export class Canvas {
     if (this.state?.reportSelection) this.outbox.emit(event);
   }
 
-  // ---- live preview and the two crosses
-
-  private preview(sketch: Sketch | null): void {
-    const started = performance.now();
-    const shapes: Sketch[] = sketch ? [sketch] : [];
-    for (const mark of this.marksNow) {
-      if (this.previewMarks.has(mark.id) && mark.id !== sketch?.mark) shapes.push({ ...mark, mark: mark.id });
-    }
-    const muted = new Set(this.previewMarks);
-    if (sketch?.mark) muted.add(sketch.mark);
-    const previews = shapes.flatMap((shape) => this.ground?.previewsOf(shape) ?? []);
-    this.map.setPreview(previews);
-    this.frame.root.dataset["previewMm2"] = `${previews.reduce((sum, one) => sum + Math.abs(ringArea(one.ring)), 0)}`;
-    this.muteProjected(muted);
-    this.frame.root.dataset["previewMs"] = (performance.now() - started).toFixed(2);
-    if (sketch) this.map.map.once("postrender", () => (this.frame.root.dataset["previewShownMs"] = (performance.now() - started).toFixed(2)));
-  }
-
-  private mutedNow = "";
-
-  private muteProjected(muted: Set<string>): void {
-    const key = [...muted].sort().join();
-    if (key === this.mutedNow) return;
-    this.mutedNow = key;
-    this.map.setProjected(this.store.under<ProjectedEntry>("projected/"), new Set(this.marking.selected), muted);
-  }
-
-  private pointed(px: XY | null): void {
-    const { dataset } = this.frame.root;
-    const landing = px ? (this.ground?.landing(px) ?? null) : null;
-    const at = landing ? toMap(landing.placing.panel, landing.mm) : null;
-    this.map.setCross(at);
-    dataset["photoX"] = px ? `${px[0]}` : "";
-    dataset["photoY"] = px ? `${px[1]}` : "";
-    dataset["mapX"] = at ? `${at[0]}` : "";
-    dataset["mapY"] = at ? `${at[1]}` : "";
-    dataset["panel"] = landing?.placing.panel.id ?? "";
-    setText(this.frame.read, landing ? this.readOut(landing.placing.panel, landing.mm) : this.restingText());
-    this.followPointer(landing);
-  }
-
-  private readOut(panel: PanelEntry, mm: XY): string {
-    const zone = panel.zones.find((one) => inside(one.outlineMm, mm));
-    return `${zone?.name ?? panel.name}, ${mm[0].toFixed(0)} | ${mm[1].toFixed(0)} mm`;
-  }
-
-  private restingText(): string {
-    if (this.ground?.all.length) return "";
-    const failure = this.failures()[0];
-    return failure ? "" : "This photo has no place on the body yet.";
-  }
-
-  private failures(): NoPlacingEntry[] {
-    const entries = this.store.under<PlacingEntry | NoPlacingEntry>(`placing/${this.state?.photo}/`);
-    return entries.filter((entry): entry is NoPlacingEntry => !entry.ok);
-  }
-
-  private pointedOnMap(at: XY | null): void {
-    const panel = at ? this.map.panelAt(at) : null;
-    const mm = at && panel ? fromMap(panel, at) : null;
-    const px = panel && mm ? this.ground?.on(panel.id)?.toPx(mm) : null;
-    this.layers.setCursor(px ?? null, null);
-    this.frame.root.dataset["backX"] = px ? `${px[0]}` : "";
-    this.frame.root.dataset["backY"] = px ? `${px[1]}` : "";
-    setText(this.frame.read, panel && mm ? this.readOut(panel, mm) : this.restingText());
-    for (const [i, compare] of this.compares.entries()) {
-      const other = this.groundOf(this.state?.compare[i])?.on(panel?.id);
-      compare.layers.setCursor(mm && other ? other.toPx(mm) : null, null);
-    }
-  }
-
-  private followPointer(landing: Landing | null): void {
-    for (const [i, compare] of this.compares.entries()) {
-      const other = landing ? this.groundOf(this.state?.compare[i])?.on(landing.placing.panel.id) : undefined;
-      compare.layers.setCursor(other && landing ? other.toPx(landing.mm) : null, null);
-    }
-  }
-
-  private followCompare(): void {
-    if (!this.compares.length) return;
-    cancelAnimationFrame(this.follows);
-    this.follows = requestAnimationFrame(() => {
-      const center = this.pane.center();
-      const landing = this.ground?.landing(center);
-      if (!landing) return;
-      const step = landing.placing.toMm([center[0] + 1, center[1]]);
-      const mmPerPx = step ? Math.hypot(step[0] - landing.mm[0], step[1] - landing.mm[1]) : 1;
-      this.compares.forEach((compare, i) => {
-        const other = this.groundOf(this.state?.compare[i])?.on(landing.placing.panel.id);
-        compare.follow(other, landing.mm, mmPerPx * this.pane.resolution);
-      });
-    });
-  }
-
   // ---- placing
 
-  private datumOf(id: string | null): DatumEntry | null {
-    for (const panel of this.store.get<TemplateEntry>("template")?.panels ?? []) {
-      const found = panel.datums.find((datum) => datum.id === id);
-      if (found) return found;
-    }
-    return null;
+  private datumChosen(id: string): void {
+    this.report({ type: "datum_selected", datum: id });
+    this.refreshPlacing();
   }
 
   private refreshPlacing(): void {
-    const state = this.state;
-    if (!state) return;
-    if (state.suggestion !== this.suggestion) {
-      this.suggestion = state.suggestion;
-      this.placer.datum = state.suggestion;
-    }
-    this.placer.datum ??= state.suggestion;
-    const placeMode = state.mode === "place";
-    const sighted = new Set(this.sightingsNow.map((sighting) => sighting.datum));
-    this.map.setDatum(placeMode ? this.placer.datum : null, sighted, placeMode);
-    if (!this.placer.isNudging) {
-      const placing = this.ground?.on(state.activePanel) ?? this.ground?.all[0] ?? null;
-      this.layers.setSightings(
-        placeMode ? this.sightingsNow : [],
-        (id) => shortName(this.datumOf(id)?.name ?? id),
-        this.placer.datum,
-        placing,
-      );
-    }
+    this.datums.refresh();
     this.refreshBar();
-  }
-
-  private stepDatum(step: number): void {
-    const panel = this.store.get<TemplateEntry>("template")?.panels.find((one) => one.id === this.state?.activePanel);
-    const ids = panel?.datums.map((datum) => datum.id) ?? [];
-    if (!ids.length) return;
-    const now = ids.indexOf(this.placer.datum ?? "");
-    this.chooseDatum(ids[(now + step + ids.length) % ids.length]!);
-  }
-
-  private chooseDatum(id: string): void {
-    this.placer.datum = id;
-    const sighting = this.placer.sighting(id);
-    if (sighting) this.pane.reveal(sighting.at);
-    this.report({ type: "datum_selected", datum: id });
-    this.refreshPlacing();
   }
 
   private aim(at: XY | null): void {
     if (at) {
       this.loupe.show(at, true);
-      this.pointed(at);
-    } else if (!this.loupeOn) this.loupe.hide();
+      this.crosses.pointed(at);
+    } else if (!this.commands.loupeOn) this.loupe.hide();
   }
 
   // ---- buttons, keys, pointers
 
   private listen(): void {
     const { root, photo, map } = this.frame;
-    root.addEventListener("keydown", (event) => this.keyed(event));
+    root.addEventListener("keydown", (event) => this.commands.keyed(event));
     root.addEventListener("pointerdown", (event) => this.usedTouch(event.pointerType === "touch"), true);
     this.pane.map.on("pointermove", (event) => this.moved(event as MapBrowserEvent<PointerEvent>));
     // "pointerdrag" is fired with the pointer held: freehand, or a point on its way
     this.pane.map.on("pointerdrag" as "pointermove", (event) => this.moved(event as MapBrowserEvent<PointerEvent>));
     photo.addEventListener("pointerleave", () => this.left());
-    photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.loupeOn && this.loupe.hide());
+    photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.commands.loupeOn && this.loupe.hide());
     photo.addEventListener("contextmenu", (event) => event.preventDefault());
-    this.pane.map.on("moveend", () => this.followCompare());
+    this.pane.map.on("moveend", () => this.crosses.followCompare());
     this.pane.map.on("rendercomplete", () => {
       root.dataset["drawn"] = this.pane.photo?.id ?? "";
     });
     // where the panes look, for whoever drives the canvas from outside
     this.pane.map.on("postrender", () => noteView(root, "view", this.pane.map));
     this.map.map.on("postrender", () => noteView(root, "mapView", this.map.map));
-    this.map.map.on("pointermove", (event) => this.pointedOnMap(fromOl((event as MapBrowserEvent).coordinate)));
+    this.map.map.on("pointermove", (event) => this.crosses.pointedOnMap(fromOl((event as MapBrowserEvent).coordinate)));
     this.map.map.on("click", (event) => this.mapClicked(event as MapBrowserEvent<PointerEvent>));
-    map.addEventListener("pointerleave", () => this.pointedOnMap(null));
+    map.addEventListener("pointerleave", () => this.crosses.pointedOnMap(null));
     mapButton(this.frame.mapButtons, "closer", "Map closer", () => this.map.zoomBy(1));
     mapButton(this.frame.mapButtons, "farther", "Map farther", () => this.map.zoomBy(-1));
     mapButton(this.frame.mapButtons, "fit", "Whole map", () => this.map.fit(null));
@@ -430,18 +275,15 @@ export class Canvas {
 
   private moved(event: MapBrowserEvent<PointerEvent>): void {
     const at = fromOl(event.coordinate);
-    if (this.cursor) {
-      this.cursor = null;
-      this.layers.setCursor(null, null);
-    }
-    this.pointed(at);
+    this.commands.dropCursor();
+    this.crosses.pointed(at);
     const touch = event.originalEvent.pointerType === "touch";
     const placing = this.state?.mode === "place";
-    if (this.loupeOn || (placing && !touch)) this.loupe.show(at, touch);
+    if (this.commands.loupeOn || (placing && !touch)) this.loupe.show(at, touch);
   }
 
   private left(): void {
-    if (!this.cursor) this.pointed(null);
+    if (!this.commands.cursor) this.crosses.pointed(null);
     this.loupe.hide();
   }
 
@@ -450,7 +292,7 @@ export class Canvas {
     if (this.state?.mode === "place") {
       const found = this.map.datumAt(event.pixel, this.touch ? 26 : 16);
       if (found) {
-        this.chooseDatum(found.datum.id);
+        this.datums.choose(found.datum.id);
         return;
       }
     }
@@ -458,120 +300,6 @@ export class Canvas {
     const px = panel ? this.ground?.on(panel.id)?.toPx(fromMap(panel, at)) : null;
     if (px) this.pane.reveal(px);
     if (panel) this.report({ type: "panel_selected", panel: panel.id });
-  }
-
-  private keyed(event: KeyboardEvent): void {
-    const target = event.target as HTMLElement;
-    if (target.matches("input, select, textarea")) return;
-    if (target.matches("button") && (event.key === "Enter" || event.key === " " || event.key.startsWith("Arrow"))) return;
-    const handled = handleKey(event, {
-      mode: () => this.state?.mode ?? "look",
-      arrow: (dx, dy, size) => this.arrow(dx, dy, size),
-      act: (finish) => this.act(finish),
-      run: (name, value) => this.run(name, value),
-    });
-    if (handled) {
-      event.preventDefault();
-      event.stopPropagation();
-    }
-  }
-
-  private arrow(dx: number, dy: number, size: "fine" | "step" | "leap"): void {
-    if (this.state?.mode === "place" && this.placer.sighting(this.placer.datum)) {
-      const nudge = size === "leap" ? 10 : 1;
-      const at = this.placer.nudge(dx * nudge, dy * nudge);
-      if (at) this.showAt(at);
-      return;
-    }
-    const step = { fine: 1, step: 8 * this.pane.resolution, leap: 64 * this.pane.resolution }[size];
-    // along the screen, also when the photo is turned
-    const turn = this.pane.view.getRotation();
-    const along: XY = [dx * Math.cos(turn) + dy * Math.sin(turn), -dx * Math.sin(turn) + dy * Math.cos(turn)];
-    const from = this.cursor ?? this.pane.center();
-    const photo = this.pane.photo;
-    if (!photo) return;
-    const at: XY = [
-      Math.min(photo.width - 0.5, Math.max(-0.5, from[0] + along[0] * step)),
-      Math.min(photo.height - 0.5, Math.max(-0.5, from[1] + along[1] * step)),
-    ];
-    this.moveCursor(at);
-  }
-
-  private moveCursor(at: XY): void {
-    this.cursor = at;
-    const points = this.marking.points();
-    this.layers.setCursor(at, this.state?.mode === "mark" ? (points.at(-1) ?? null) : null);
-    this.showAt(at);
-    if (this.marking.isCarrying) this.marking.carry(at);
-    else if (this.marking.isDrawing && this.marking.tool !== "split") this.marking.previewRing([...points, at]);
-  }
-
-  private showAt(at: XY): void {
-    this.pane.reveal(at);
-    this.pointed(at);
-    if (this.loupeOn || this.state?.mode === "place") this.loupe.show(at, false);
-  }
-
-  private act(finish: boolean): void {
-    if (!this.cursor) {
-      if (finish && this.marking.isDrawing) this.marking.finish();
-      else this.moveCursor(this.pane.center());
-      return;
-    }
-    if (this.state?.mode === "mark") {
-      const points = this.marking.points();
-      const last = points.at(-1);
-      // Enter twice on one spot closes, as a double click does
-      const again = last !== undefined && Math.hypot(last[0] - this.cursor[0], last[1] - this.cursor[1]) < 0.5;
-      this.marking.act(this.cursor, finish && again);
-    } else if (this.state?.mode === "place") this.placer.set(this.cursor);
-  }
-
-  private run(name: string, value = ""): void {
-    const { marking } = this;
-    const photoMode = this.state?.mode ?? "look";
-    switch (name) {
-      case "tool": marking.setTool(value as Tool); break;
-      case "kind": marking.setKind(value as MarkKind); break;
-      case "stage": marking.setStage(marking.stage === value && marking.kind === "rust" ? null : (value as Stage)); break;
-      case "fixing": marking.setFixing(value || null); break;
-      case "finish": marking.finish(); break;
-      case "discard": marking.dropSketch(); break;
-      case "escape": this.escape(); break;
-      case "remove": this.remove(); break;
-      case "backspace": if (!marking.takeBackPoint()) this.remove(); break;
-      case "undo": if (photoMode === "look" || marking.takeBackPoint()) break; this.emit({ type: "undo" }); break;
-      case "redo": if (photoMode !== "look") this.emit({ type: "redo" }); break;
-      case "closer": this.pane.zoomBy(1); break;
-      case "farther": this.pane.zoomBy(-1); break;
-      case "fit": this.pane.fit(); break;
-      case "turn": this.pane.turn(1); break;
-      case "turn back": this.pane.turn(-1); break;
-      case "snap": marking.setSnapping(!marking.snapping); break;
-      case "loupe": this.loupeOn = !this.loupeOn; if (!this.loupeOn) this.loupe.hide(); break;
-      case "lift": this.setLift(Number(value)); break;
-      case "step": if (this.state?.position) this.emit({ type: "photo_step", step: value === "-1" ? -1 : 1 }); break;
-      case "choose next": marking.selectNext(value === "-1" ? -1 : 1); break;
-      case "datum next": this.stepDatum(Number(value)); break;
-    }
-    this.keep();
-    this.refreshBar();
-  }
-
-  private remove(): void {
-    if (this.state?.mode === "place") this.placer.remove();
-    else if (this.state?.mode === "mark") {
-      if (this.cursor && this.marking.tool === "change" && this.marking.removePointNear(this.cursor, 14)) return;
-      this.marking.removeSelected();
-    }
-  }
-
-  private escape(): void {
-    if (this.marking.dropCarried() || this.marking.dropSketch()) return;
-    if (this.marking.selected.length) this.marking.select([]);
-    this.cursor = null;
-    this.layers.setCursor(null, null);
-    this.loupe.hide();
   }
 
   private setLift(value: number): void {
@@ -601,7 +329,7 @@ export class Canvas {
       canUndo: state.canUndo,
       canRedo: state.canRedo,
       snapping: marking.snapping,
-      loupe: this.loupeOn,
+      loupe: this.commands.loupeOn,
       position: state.position,
       datumSet: this.placer.sighting(this.placer.datum) !== undefined,
     });
@@ -620,7 +348,7 @@ export class Canvas {
       const { marking } = this;
       words.push(toolHelp(marking.tool, marking.points().length, marking.selected.length, this.touch, marking.isCarrying));
     } else if (state.mode === "place") {
-      const datum = this.datumOf(this.placer.datum);
+      const datum = this.datums.entry(this.placer.datum);
       words.push(placeHelp(datum?.name ?? null, datum?.description ?? "", this.placer.sighting(this.placer.datum) !== undefined, this.touch));
     }
     if (state.message) words.push(state.message);
@@ -630,6 +358,11 @@ export class Canvas {
   private alert(text: string): void {
     setText(this.frame.alert, text);
     this.frame.alert.hidden = !text;
+  }
+
+  private commandDone(): void {
+    this.keep();
+    this.refreshBar();
   }
 
   private keep(): void {
@@ -653,7 +386,7 @@ export class Canvas {
     this.outbox.end();
     this.marking.destroy();
     this.loupe.destroy();
-    for (const compare of this.compares) compare.destroy();
+    this.crosses.destroy();
     this.pane.destroy();
     this.map.destroy();
     this.frame.root.remove();
@@ -662,10 +395,4 @@ export class Canvas {
   get isAttached(): boolean {
     return this.frame.root.isConnected;
   }
-
-}
-
-/** "Left floor: rear rib" -> "rear rib": the panel is on the map. */
-function shortName(name: string): string {
-  return name.slice(name.indexOf(": ") + 1).trim();
 }

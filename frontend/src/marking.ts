@@ -1,30 +1,20 @@
 // Drawing and changing marks. OpenLayers draws, moves points and snaps; holes,
 // splitting, joining and drawing by keyboard are ours.
 
-import Collection from "ol/Collection";
-import Feature from "ol/Feature";
 import type MapBrowserEvent from "ol/MapBrowserEvent";
-import type { LineString, Polygon } from "ol/geom";
-import Draw, { type DrawEvent } from "ol/interaction/Draw";
-import Modify from "ol/interaction/Modify";
 import Snap from "ol/interaction/Snap";
-import VectorLayer from "ol/layer/Vector";
-import VectorSource from "ol/source/Vector";
-import { unByKey } from "ol/Observable";
-import type { EventsKey } from "ol/events";
 
-import { freshId, readStored, writeStored } from "./outbox";
-import { HANDLE, PEN, mostCrossed, rounded, single, thinned, withoutRepeats } from "./pen";
-import { markStyles, styleOf } from "./paint";
-import { markPolygon, ringOf, vertexStyle, type PhotoLayers } from "./photo_layers";
-import { fromOl, toOl, type PhotoPane } from "./photo_pane";
+import { Editing } from "./editing";
+import { freshId } from "./outbox";
+import { mostCrossed } from "./pen";
+import { markPolygon, type PhotoLayers } from "./photo_layers";
+import { fromOl, type PhotoPane } from "./photo_pane";
 import { inside } from "./placing";
+import { Sketching } from "./sketching";
 import { HELP } from "./texts";
 import type { MarkEntry, MarkKind, OutEvent, Ring, Stage, StyleEntry, XY } from "./types";
 
 export type Tool = "outline" | "freehand" | "change" | "hole" | "split" | "join";
-
-const FREEHAND_TOLERANCE_PX = 1.3; // screen px; thinner than the line that is drawn
 
 export interface Sketch {
   exterior: Ring;
@@ -46,11 +36,6 @@ export interface MarkingHost {
   say(text: string): void;
 }
 
-interface Half {
-  tool: Tool;
-  points: Ring;
-}
-
 export class Marking {
   tool: Tool = "outline";
   kind: MarkKind = "rust";
@@ -59,38 +44,31 @@ export class Marking {
   selected: string[] = [];
   snapping = false;
   private active = false;
-  private draw: Draw | null = null;
-  private drawing: Feature<Polygon> | null = null;
-  private listener: EventsKey | null = null;
-  private moving = false;
-  private carried: { ring: number; index: number } | null = null;
-  private readonly editing = new Collection<Feature<Polygon>>();
-  private readonly editLayer: VectorLayer<VectorSource<Feature<Polygon>>>;
-  private readonly modify: Modify;
+  private readonly sketching: Sketching;
+  private readonly editing: Editing;
   private readonly snap: Snap;
-  private press: ReturnType<typeof setTimeout> | undefined;
 
   constructor(private readonly host: MarkingHost) {
-    this.editLayer = new VectorLayer({
-      source: new VectorSource<Feature<Polygon>>({ features: this.editing }),
-      style: (feature) => {
-        const mark = feature.get("mark") as MarkEntry;
-        return [...markStyles(styleOf(host.styles(), mark.kind, mark.stage), { casing: true, selected: true }), vertexStyle()];
-      },
-      zIndex: 5,
-      updateWhileInteracting: true,
+    this.sketching = new Sketching({
+      pane: host.pane,
+      storage: host.storage,
+      tool: () => this.tool,
+      preview: (ring) => (ring ? this.previewRing(ring) : host.sketch(null)),
+      drawn: (ring) => this.drawn(ring),
+      changed: () => host.changed(),
+      say: (text) => host.say(text),
     });
-    this.modify = new Modify({
-      features: this.editing,
-      pixelTolerance: window.matchMedia("(pointer: coarse)").matches ? 20 : 10,
-      style: HANDLE,
+    this.editing = new Editing({
+      pane: host.pane,
+      styles: () => host.styles(),
+      isOn: () => this.active && this.tool === "change",
+      shown: (mark) => host.sketch(mark && { ...mark, mark: mark.id }),
+      done: (mark) => host.emit({ type: "mark_changed", mark }),
+      pinched: () => this.tool === "freehand" && this.dropSketch(),
+      say: (text) => host.say(text),
     });
     this.snap = new Snap({ source: host.layers.marks.getSource()!, pixelTolerance: 9 });
-    this.modify.on("modifystart", () => (this.moving = true));
-    this.modify.on("modifyend", () => this.store());
-    this.host.pane.map.addLayer(this.editLayer);
-    this.host.pane.map.on("click", (event) => this.clicked(event as MapBrowserEvent<PointerEvent>));
-    this.watchLongPress();
+    host.pane.map.on("click", (event) => this.clicked(event as MapBrowserEvent<PointerEvent>));
   }
 
   // ---- switching
@@ -119,77 +97,28 @@ export class Marking {
   /** Put the interactions of the tool on the map; called again after every change. */
   private arrange(): void {
     const { map } = this.host.pane;
-    this.endDraw();
-    map.removeInteraction(this.modify);
+    this.sketching.end();
+    map.removeInteraction(this.editing.modify);
     map.removeInteraction(this.snap);
     if (!this.active) {
       this.showSelection();
       return;
     }
-    if (this.tool === "change") map.addInteraction(this.modify);
-    else if (this.tool !== "join") this.startDraw();
+    if (this.tool === "change") map.addInteraction(this.editing.modify);
+    else if (this.tool !== "join") this.sketching.start();
     if (this.snapping && this.tool !== "split") map.addInteraction(this.snap);
     this.showSelection();
-    this.restoreHalf();
-  }
-
-  private startDraw(): void {
-    const freehand = this.tool === "freehand";
-    const line = this.tool === "split";
-    this.draw = new Draw({
-      type: line ? "LineString" : "Polygon",
-      freehandCondition: (event) => freehand && single(event),
-      condition: single,
-      clickTolerance: 8,
-      dragVertexDelay: 280,
-      stopClick: true,
-      style: PEN,
-    });
-    this.draw.on("drawstart", (event: DrawEvent) => {
-      this.drawing = event.feature as Feature<Polygon>;
-      this.listener = event.feature.getGeometry()!.on("change", () => this.sketched());
-    });
-    this.draw.on("drawend", (event: DrawEvent) => this.drawn(event.feature as Feature<Polygon>));
-    this.draw.on("drawabort", () => this.forget());
-    this.host.pane.map.addInteraction(this.draw);
-  }
-
-  private endDraw(): void {
-    if (!this.draw) return;
-    if (this.listener) unByKey(this.listener);
-    this.listener = this.drawing = null;
-    const old = this.draw;
-    this.draw = null;
-    this.host.pane.map.removeInteraction(old);
+    this.sketching.restoreHalf();
   }
 
   // ---- the outline being drawn
 
-  /** Points set so far, without the one that follows the pointer. */
   points(): Ring {
-    const geometry = this.drawing?.getGeometry();
-    if (!geometry) return [];
-    const line = (geometry as unknown as LineString).getType() === "LineString";
-    const all = line ? (geometry as unknown as LineString).getCoordinates() : geometry.getCoordinates()[0]!.slice(0, -1);
-    return all.slice(0, -1).map(fromOl);
+    return this.sketching.points();
   }
 
   get isDrawing(): boolean {
-    return this.drawing !== null;
-  }
-
-  private sketched(): void {
-    const geometry = this.drawing?.getGeometry();
-    if (!geometry) return;
-    const points = this.points();
-    const kept = readStored<Half>(this.place);
-    if (points.length && kept?.points.length !== points.length && this.tool !== "freehand") {
-      writeStored(this.place, { tool: this.tool, points } satisfies Half);
-      this.host.changed();
-    }
-    if (this.tool === "split") return;
-    const ring = ringOf(geometry.getCoordinates()[0] ?? []);
-    this.previewRing(ring);
+    return this.sketching.isDrawing;
   }
 
   previewRing(ring: Ring): void {
@@ -201,95 +130,37 @@ export class Marking {
     }
   }
 
-  private get place(): string {
-    return `${this.host.storage}/half/${this.host.pane.photo?.id ?? ""}`;
-  }
-
-  private restoreHalf(): void {
-    const half = readStored<Half>(this.place);
-    if (!half?.points.length || !this.draw) return;
-    if (half.tool !== this.tool || this.isDrawing) return;
-    if (!this.host.pane.map.getPixelFromCoordinate([0, 0])) {
-      // OpenLayers draws only on a map that has been on the screen once
-      this.host.pane.map.once("postrender", () => setTimeout(() => this.restoreHalf(), 0));
-      return;
-    }
-    this.draw.appendCoordinates(half.points.map(toOl));
-    this.host.changed();
-  }
-
   /** Another photo is shown: its own half-drawn outline, if any, comes back. */
   photoChanged(): void {
     this.selected = [];
-    this.carried = null;
-    const half = readStored<Half>(this.place);
-    if (half && half.tool !== this.tool) this.tool = half.tool;
+    this.editing.letGo();
+    this.tool = this.sketching.halfTool ?? this.tool;
     this.arrange();
     this.host.sketch(null);
     this.host.changed();
   }
 
-  /** A half-drawn outline from before a reload decides the first tool. */
-  resume(): void {
-    const half = readStored<Half>(this.place);
-    if (half?.points.length) this.tool = half.tool;
-  }
-
   addPoint(at: XY): void {
-    if (!this.draw) return;
-    if (this.tool === "freehand") {
-      this.setTool("outline");
-    }
-    this.draw?.appendCoordinates([toOl(rounded(at))]);
-    this.host.changed();
+    if (!this.sketching.isOn) return;
+    if (this.tool === "freehand") this.setTool("outline");
+    this.sketching.addPoint(at);
   }
 
   finish(): void {
-    const need = this.tool === "split" ? 2 : 3;
-    if (!this.draw || !this.drawing) return;
-    if (this.points().length < need) {
-      this.host.say(need === 2 ? HELP.lineNeedsTwo : HELP.outlineNeedsThree);
-      return;
-    }
-    this.draw.finishDrawing();
+    this.sketching.finish();
   }
 
   takeBackPoint(): boolean {
-    if (!this.draw || !this.drawing) return false;
-    if (this.points().length <= 1) this.dropSketch();
-    else this.draw.removeLastPoint();
-    this.host.changed();
-    return true;
+    return this.sketching.takeBackPoint();
   }
 
   dropSketch(): boolean {
-    if (!this.draw || !this.drawing) return false;
-    this.draw.abortDrawing();
-    return true;
+    return this.sketching.drop();
   }
 
-  private forget(): void {
-    if (this.listener) unByKey(this.listener);
-    this.listener = this.drawing = null;
-    writeStored(this.place, null);
-    this.host.sketch(null);
-    this.host.changed();
-  }
-
-  private drawn(feature: Feature<Polygon>): void {
-    const tool = this.tool;
-    const geometry = feature.getGeometry()!;
-    let ring: Ring =
-      tool === "split" ? (geometry as unknown as LineString).getCoordinates().map(fromOl) : ringOf(geometry.getCoordinates()[0]!);
-    if (tool === "freehand") ring = thinned(ring, FREEHAND_TOLERANCE_PX * this.host.pane.resolution);
-    ring = withoutRepeats(ring.map(rounded));
-    this.forget();
-    if (ring.length < (tool === "split" ? 2 : 3)) {
-      this.host.say(HELP.tooSmall);
-      return;
-    }
-    if (tool === "split") this.split(ring);
-    else if (tool === "hole") this.cut(ring);
+  private drawn(ring: Ring): void {
+    if (this.tool === "split") this.split(ring);
+    else if (this.tool === "hole") this.cut(ring);
     else this.add(ring);
   }
 
@@ -358,7 +229,7 @@ export class Marking {
 
   select(ids: string[]): void {
     this.selected = ids;
-    this.carried = null;
+    this.editing.letGo();
     this.showSelection();
     const chosen = this.selection[0];
     if (chosen && ids.length === 1) {
@@ -384,39 +255,14 @@ export class Marking {
   refresh(): void {
     const known = new Set(this.host.marks().map((mark) => mark.id));
     this.selected = this.selected.filter((id) => known.has(id));
-    if (!this.moving && !this.carried) this.showSelection();
+    if (!this.editing.isBusy) this.showSelection();
   }
 
   private showSelection(): void {
     const edit = this.active && this.tool === "change" ? this.selection : [];
-    this.editing.clear();
-    for (const mark of edit) this.editing.push(new Feature({ geometry: markPolygon(mark), mark }) as Feature<Polygon>);
-    for (const feature of this.editing.getArray()) {
-      feature.getGeometry()!.on("change", () => {
-        if (this.moving || this.carried) this.host.sketch({ ...this.shapeOf(feature), mark: (feature.get("mark") as MarkEntry).id });
-      });
-    }
+    this.editing.show(edit);
     this.host.layers.selected = new Set(this.active ? this.selected : []);
     this.host.layers.setMarks(this.host.marks(), new Set(edit.map((mark) => mark.id)));
-  }
-
-  private shapeOf(feature: Feature<Polygon>): MarkEntry {
-    const rings = feature.getGeometry()!.getCoordinates().map(ringOf);
-    return { ...(feature.get("mark") as MarkEntry), exterior: rings[0]!, holes: rings.slice(1) };
-  }
-
-  /** Send a changed outline, and only when it did change. */
-  private store(): void {
-    this.moving = false;
-    for (const feature of this.editing.getArray()) {
-      const was = feature.get("mark") as MarkEntry;
-      const now = this.shapeOf(feature);
-      const mark = { ...now, exterior: now.exterior.map(rounded), holes: now.holes.map((hole) => hole.map(rounded)) };
-      if (JSON.stringify([was.exterior, was.holes]) === JSON.stringify([mark.exterior, mark.holes])) continue;
-      feature.set("mark", mark);
-      this.host.emit({ type: "mark_changed", mark });
-    }
-    this.host.sketch(null);
   }
 
   setKind(kind: MarkKind): void {
@@ -444,7 +290,7 @@ export class Marking {
           this.host.emit({ type: "mark_changed", mark: next });
         }
       }
-    } else this.sketched();
+    } else this.sketching.sketched();
     this.host.changed();
   }
 
@@ -490,110 +336,42 @@ export class Marking {
   act(at: XY, finish: boolean): void {
     if (this.tool === "join") this.choose(this.markAt(at));
     else if (this.tool === "change") this.pickUpOrDrop(at);
-    else if (finish && this.points().length >= (this.tool === "split" ? 2 : 3)) this.finish();
+    else if (finish && this.points().length >= this.sketching.needs) this.finish();
     else this.addPoint(at);
   }
 
   private pickUpOrDrop(at: XY): void {
-    if (this.carried) {
-      this.carried = null;
-      this.store();
-      this.host.changed();
+    if (this.editing.isCarrying) this.editing.putDown();
+    else if (!this.editing.pickUp(at)) {
+      this.choose(this.markAt(at));
       return;
     }
-    const near = this.vertexNear(at, 14);
-    if (near) {
-      this.carried = near;
-      this.carry(at);
-      this.host.changed();
-    } else this.choose(this.markAt(at));
+    this.host.changed();
   }
 
   get isCarrying(): boolean {
-    return this.carried !== null;
+    return this.editing.isCarrying;
   }
 
   carry(to: XY): void {
-    const feature = this.editing.item(0);
-    if (!this.carried || !feature) return;
-    const rings = feature.getGeometry()!.getCoordinates();
-    const ring = rings[this.carried.ring]!;
-    ring[this.carried.index] = toOl(to);
-    if (this.carried.index === 0) ring[ring.length - 1] = toOl(to);
-    feature.getGeometry()!.setCoordinates(rings);
+    this.editing.carry(to);
   }
 
   dropCarried(): boolean {
-    if (!this.carried) return false;
-    this.carried = null;
+    if (!this.editing.isCarrying) return false;
+    this.editing.letGo();
     this.showSelection();
     this.host.sketch(null);
     return true;
   }
 
-  private vertexNear(at: XY, screenPx: number): { ring: number; index: number } | null {
-    const feature = this.editing.item(0);
-    if (!feature) return null;
-    let best: { ring: number; index: number } | null = null;
-    let least = screenPx * this.host.pane.resolution;
-    feature.getGeometry()!.getCoordinates().forEach((coordinates, ring) =>
-      coordinates.slice(0, -1).forEach((coordinate, index) => {
-        const [x, y] = fromOl(coordinate);
-        const gap = Math.hypot(x - at[0], y - at[1]);
-        if (gap <= least) {
-          least = gap;
-          best = { ring, index };
-        }
-      }),
-    );
-    return best;
-  }
-
   /** Take away the point near a place; a hole with fewer than three points goes with it. */
   removePointNear(at: XY, screenPx: number): boolean {
-    const near = this.vertexNear(at, screenPx);
-    const feature = this.editing.item(0);
-    if (!near || !feature) return false;
-    const mark = this.shapeOf(feature);
-    const rings = [mark.exterior, ...mark.holes];
-    rings[near.ring] = rings[near.ring]!.filter((_, index) => index !== near.index);
-    if (rings[0]!.length < 3) {
-      this.host.say(HELP.outlineNeedsThree);
-      return true;
-    }
-    this.carried = null;
-    this.host.emit({ type: "mark_changed", mark: { ...mark, exterior: rings[0]!, holes: rings.slice(1).filter((ring) => ring.length > 2) } });
-    this.refresh();
-    return true;
-  }
-
-  private watchLongPress(): void {
-    const { map } = this.host.pane;
-    const element: HTMLElement = this.host.pane.map.getViewport()!;
-    let from: [number, number] | null = null;
-    const cancel = () => clearTimeout(this.press);
-    element.addEventListener("pointerdown", (event) => {
-      cancel();
-      if (!event.isPrimary && this.tool === "freehand") this.dropSketch(); // a second finger: it is a pinch
-      if (event.pointerType !== "touch" || !event.isPrimary || !this.active || this.tool !== "change") return;
-      from = [event.clientX, event.clientY];
-      const at = fromOl(map.getCoordinateFromPixel(map.getEventPixel(event)) ?? [0, 0]);
-      this.press = setTimeout(() => {
-        // the finger still holds the point: OpenLayers must let go before it is taken away
-        this.modify.setActive(false);
-        this.moving = false;
-        this.removePointNear(at, 26);
-        this.modify.setActive(true);
-      }, 600);
-    });
-    element.addEventListener("pointermove", (event) => {
-      if (from && Math.hypot(event.clientX - from[0], event.clientY - from[1]) > 9) cancel();
-    });
-    for (const name of ["pointerup", "pointercancel"] as const) element.addEventListener(name, cancel);
+    return this.editing.removePointNear(at, screenPx);
   }
 
   destroy(): void {
-    clearTimeout(this.press);
-    this.endDraw();
+    this.editing.destroy();
+    this.sketching.end();
   }
 }
