@@ -280,6 +280,19 @@ def ask(survey: Path | None, *, seller: bool, body: str | None, hole: float | No
 
 @main.command()
 @_survey_argument
+@click.argument("page", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--hole", type=click.FloatRange(0.1, 1000), help="Smallest hole to be seen, mm; default: the survey's.")
+@_speaks
+def detail(survey: Path, page: Path, *, hole: float | None) -> None:
+    """Draw how well each place was shown as a PAGE (.svg): detail, darkness, blur, angle, hidden, never seen."""
+    from corromap.cli_evidence import draw_detail  # noqa: PLC0415
+
+    draw_detail(survey, page, hole)
+    click.echo(f"wrote {page}")
+
+
+@main.command()
+@_survey_argument
 @click.argument("picture", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--scale", type=click.FloatRange(0.1, 20), help="Millimetres per pixel; default: the survey's.")
 @click.option("--bare", is_flag=True, help="Without zones and marks.")

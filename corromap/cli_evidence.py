@@ -6,17 +6,19 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from corromap.evaluation import smallest_seen
+from corromap.evaluation import evaluate, smallest_seen
 from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
 from corromap.evidence.wording import inspector_text, seller_text
 from corromap.io.opened import evaluated
 from corromap.io.templates import load_template
+from corromap.report.detail_map import detail_map_svg
 from corromap.report.evidence_page import requests_of
+from corromap.report.html import replace_page
 from corromap.report.shot_list import write_shot_list
 from corromap.report.whole_picture_file import write_whole_picture
 from corromap.template import BodyTemplate
 
-__all__ = ["ask_text", "draw_picture"]
+__all__ = ["ask_text", "draw_detail", "draw_picture"]
 
 DEFAULT_BODY = "two-seat-open"
 CLI_AUTHOR = "command line"
@@ -70,6 +72,34 @@ def _wanted(survey: Path | None, template_id: str | None, hole_mm: float | None)
         return requests_of(evaluation, {}), evaluation.template
     smallest = replace(smallest_seen(evaluation.survey.settings), size_mm=hole_mm)
     return what_to_ask_for(evaluation.template, evaluation.showing, smallest), evaluation.template
+
+
+def draw_detail(survey: Path, target: Path, hole_mm: float | None) -> None:
+    """Write the detail map of a survey.
+
+    Parameters
+    ----------
+    survey : Path
+        The survey file.
+    target : Path
+        SVG.
+    hole_mm : float or None
+        Smallest hole that must have been visible; None for the survey's own.
+
+    Raises
+    ------
+    InputError
+        If the survey cannot be read.
+    OutputError
+        If the map cannot be written.
+    """
+    _, evaluation = evaluated(survey, CLI_AUTHOR)
+    if hole_mm is not None:
+        settings = replace(evaluation.survey.settings, smallest_hole_mm=hole_mm)
+        changed = replace(evaluation.survey, settings=settings)
+        evaluation = evaluate(changed, evaluation.template, evaluation.rules, evaluation.quality)
+    svg = detail_map_svg(evaluation, width=1180.0, turn=True)
+    replace_page(target, f'<?xml version="1.0" encoding="UTF-8"?>\n{svg}\n'.encode())
 
 
 def draw_picture(

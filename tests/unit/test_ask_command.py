@@ -62,3 +62,19 @@ def test_unknown_body_and_unwritable_page_are_told(tmp_path: Path) -> None:
         result = CliRunner().invoke(main, ["ask", *arguments])
         assert result.exit_code == 1
         assert result.output.startswith("corromap: ")
+
+
+@pytest.mark.parametrize("more", [(), ("--hole", "2")])
+def test_detail_map_is_written(survey: Path, tmp_path: Path, more: tuple[str, ...]) -> None:
+    target = tmp_path / "detail.svg"
+    result = CliRunner().invoke(main, ["detail", str(survey), str(target), *more])
+    assert result.exit_code == 0, result.output
+    text = target.read_text(encoding="utf-8")
+    assert text.startswith("<?xml")
+    assert f"well enough for a hole of {2 if more else 5} mm" in text
+
+
+def test_a_smaller_hole_needs_a_survey() -> None:
+    result = CliRunner().invoke(main, ["ask", "--hole", "2"])
+    assert result.exit_code == 2
+    assert "--hole says what the survey's photos must show" in result.output

@@ -9,6 +9,7 @@ import streamlit as st
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind, Rule, RuleResult, Verdict
 from corromap.frames import MarkId, ZoneId
 from corromap.report import figures
+from corromap.report.detail_map import detail_map_svg
 from corromap.report.drawing import map_svg
 from corromap.report.findings import NearMark, mark_numbers, mounting_rows, patch_rows
 from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, group_rows, zone_rows
@@ -235,6 +236,8 @@ def _map(held: state.OpenSurvey) -> None:
     lit: list[ZoneId | MarkId] = [ZoneId(chosen)] if chosen in zones else []
     lit += st.session_state.get("lit_marks", ())
     show_svg(map_svg(held.template, held.evaluation, highlight=lit, turn=turn, prefix="outmap"))
+    if st.toggle("How well each place was shown", key="detail_map"):
+        show_svg(detail_map_svg(held.evaluation, turn=turn))
 
 
 def _zones(held: state.OpenSurvey) -> None:
