@@ -13,6 +13,7 @@ from typing import TypeVar
 from corromap.assessment.measure_names import MeasureName, Scope, Unit
 from corromap.errors import RuleSetError
 from corromap.frames import ZoneId
+from corromap.messages import message
 from corromap.template import Role, Zone
 
 __all__ = ["MeasureName", "OutcomeKind", "Rule", "RuleSet", "Scope", "Unit"]
@@ -244,19 +245,26 @@ class RuleSet:
             One sentence a difference; empty if the rules are equal.
         """
         mine, theirs = {r.id: r for r in self.rules}, {r.id: r for r in standard.rules}
-        said = [f"'{r.title}' is left out" for i, r in theirs.items() if i not in mine]
-        said += [f"'{r.title}' is added: {_limit_text(r)}" for i, r in mine.items() if i not in theirs]
+        said: list[str] = [
+            message("'{rule}' is left out", rule=message(r.title)) for i, r in theirs.items() if i not in mine
+        ]
+        said += [
+            message("'{rule}' is added: {limit}", rule=message(r.title), limit=_limit_text(r))
+            for i, r in mine.items()
+            if i not in theirs
+        ]
         for rule_id in mine.keys() & theirs.keys():
             own, usual = mine[rule_id], theirs[rule_id]
             if own.at_least != usual.at_least:
-                said.append(f"'{own.title}': {_limit_text(own)} instead of {_limit_text(usual)}")
+                limits = {"own": _limit_text(own), "usual": _limit_text(usual)}
+                said.append(message("'{rule}': {own} instead of {usual}", rule=message(own.title), **limits))
             elif own != usual:
-                said.append(f"'{own.title}' is worded or applied differently")
+                said.append(message("'{rule}' is worded or applied differently", rule=message(own.title)))
         return tuple(sorted(said))
 
 
 def _limit_text(rule: Rule) -> str:
-    return f"from {rule.at_least:g} {rule.unit}"
+    return message("from {limit:g} {unit}", limit=rule.at_least, unit=message(rule.unit.value))
 
 
 def _check_fields(

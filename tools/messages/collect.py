@@ -12,6 +12,7 @@ from babel.messages.extract import extract
 from jinja2.ext import babel_extract
 
 from corromap.assessment import ADVICE, ALWAYS, CAUTIONS, OutcomeKind
+from corromap.assessment.measure_names import Unit
 from corromap.assessment.outcome import Doubt
 from corromap.by_hand import HandKind, ShellKind
 from corromap.evidence.viewpoints import Stance
@@ -29,7 +30,17 @@ __all__ = ["collect"]
 
 ROOT = Path(__file__).parents[2]
 PYTHON = {"tr": None, "trn": (1, 2), "message": None, "to_say": None}
-ENUMS: tuple[type[StrEnum], ...] = (OutcomeKind, Doubt, RustStage, PatchFixing, MarkKind, Stance, HandKind, ShellKind)
+ENUMS: tuple[type[StrEnum], ...] = (
+    Unit,
+    OutcomeKind,
+    Doubt,
+    RustStage,
+    PatchFixing,
+    MarkKind,
+    Stance,
+    HandKind,
+    ShellKind,
+)
 
 
 def collect() -> Catalog:
