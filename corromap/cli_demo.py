@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,10 +15,12 @@ from rich.table import Table
 
 from corromap.cli_progress import progress_bar
 from corromap.cli_tables import CLI_AUTHOR, print_outcome, write_report_of, zone_table
-from corromap.errors import OutputError
+from corromap.errors import OutputError, PhotoError
 from corromap.evaluation import Evaluation
 from corromap.io.interchange import import_folder
 from corromap.io.package_data import data_path
+from corromap.io.photo_quality import ExaminedPhoto, examine_photo, keep_examined
+from corromap.io.survey_file import SurveyFile
 from corromap.survey import MarkKind
 
 __all__ = ["run_demo", "truth_table"]
@@ -52,12 +56,7 @@ def run_demo(folder: Path, console: Console) -> None:
         ) from error
     with progress_bar() as bar:
         taking = bar.add_task("taking in photos", total=None)
-        import_folder(
-            source,
-            survey,
-            author=CLI_AUTHOR,
-            progress=lambda done, total: bar.update(taking, completed=done, total=total),
-        )
+        take_in(source, survey, lambda done, total: bar.update(taking, completed=done, total=total))
         writing = bar.add_task("writing the report", total=None)
         evaluation = write_report_of(
             survey,
@@ -73,6 +72,45 @@ def run_demo(folder: Path, console: Console) -> None:
     console.print()
     console.print(f"Report: {escape(str(page))}")
     console.print(f"Open it in the app: corromap app {escape(str(survey))}")
+
+
+def take_in(source: Path, survey: Path, progress: Callable[[int, int], None]) -> None:
+    """Import the demo's folder while a second thread examines its photos.
+
+    Examining is most of the work and leaves the interpreter free, so that two
+    cores are busy; what was found is kept in the file, as on every arrival.
+
+    Parameters
+    ----------
+    source : Path
+        The interchange folder.
+    survey : Path
+        The survey file to be.
+    progress : callable
+        Called with photos taken in and photos in all.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be imported.
+    """
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        pending = [pool.submit(_examined, photo) for photo in sorted((source / "photos").iterdir())]
+        try:
+            import_folder(source, survey, author=CLI_AUTHOR, progress=progress)
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+        found = [one for one in (job.result() for job in pending) if one is not None]
+    file = SurveyFile.open(survey, author=CLI_AUTHOR)
+    for one in found:
+        keep_examined(file, one)
+
+
+def _examined(path: Path) -> ExaminedPhoto | None:
+    with suppress(PhotoError):  # one that cannot be decoded is told of where it is used
+        return examine_photo(path.read_bytes(), path.name)
+    return None
 
 
 def read_truth(path: Path) -> Mapping[str, Mapping[str, float]]:
