@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -40,6 +40,10 @@ DEEPEST_WEB_MM = 250.0
 
 SHORTEST_MM = 1.0
 
+SURELY_PX = 15.0
+"""A clicked point so far inside the image of a face is surely behind it: clicks and
+viewpoint err by less. Ours."""
+
 
 @dataclass(frozen=True, eq=False)
 class Face:
@@ -62,6 +66,11 @@ class Face:
     place: Place
     ring_mm: FloatArray
     is_wall: bool = False
+
+    @cached_property
+    def car_mm(self) -> FloatArray:
+        """Its edge in the car frame, shape (N, 3)."""
+        return np.asarray(self.place.to_car(self.ring_mm), dtype=np.float64)
 
 
 @lru_cache(maxsize=16)
@@ -139,31 +148,44 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
     look = _look_of(panel, registration, viewpoint)
     if look is None:
         return MultiPolygon()
-    towards = panel.place.normal * panel.facing
     skipped = {panel.id, *but}
+    faces = [face for face in faces_of(template) if face.is_wall or face.panel not in skipped]
     box = shapely.box(*shown_px.bounds)
-    cover = []
-    for face in faces_of(template):
-        if face.panel in skipped and not face.is_wall:
-            continue
-        ring = face.place.to_car(face.ring_mm)
-        above = (ring - panel.place.origin_mm) @ towards - ABOVE_MM
-        if above.max() <= 0:
-            continue
-        ring = _kept(ring, above)
-        ring = _kept(ring, look(ring)[:, 2] - NEAR_MM)
-        if len(ring) < 3:
-            continue
-        image = look(ring)
-        outline: Any = Polygon(image[:, :2] / image[:, 2:])
-        if not outline.is_valid:
-            outline = shapely.make_valid(outline, method="structure", keep_collapsed=False)
-        if outline.intersects(box):
-            cover.append(outline)
-    if not cover:
+    plane = panel.place.origin_mm, panel.place.normal * panel.facing
+    images = [_image_of(face, plane, look) for face in faces]
+    cover = [image for image in images if image is not None and image.intersects(box)]
+    clicked = _clicked_on(registration)
+    if not cover or any(_hides_any(image, clicked) for image in cover):
         return MultiPolygon()
     joined = shapely.union_all(cover)
     return MultiPolygon([g for g in shapely.get_parts(joined) if isinstance(g, Polygon)])
+
+
+def _image_of(face: Face, plane: tuple[FloatArray, FloatArray], look: _Look) -> Any:  # noqa: ANN401 - a polygon or None
+    """Image of what of a face lies on the viewer's side of a plane (origin, normal) and before the camera."""
+    ring = face.car_mm
+    above = (ring - plane[0]) @ plane[1] - ABOVE_MM
+    if above.max() <= 0:
+        return None
+    ring = _kept(ring, above)
+    ring = _kept(ring, look(ring)[:, 2] - NEAR_MM)
+    if len(ring) < 3:
+        return None
+    image = look(ring)
+    outline: Any = Polygon(image[:, :2] / image[:, 2:])
+    return outline if outline.is_valid else shapely.make_valid(outline, method="structure", keep_collapsed=False)
+
+
+def _clicked_on(registration: Registration) -> FloatArray:
+    """Points somebody saw on the panel: a viewpoint that has one hidden is wrong; a solved camera is not."""
+    if registration.camera is not None:
+        return np.empty((0, 2))
+    return registration.lens.undistort(registration.sighted_px)
+
+
+def _hides_any(outline: Any, clicked: FloatArray) -> bool:  # noqa: ANN401 - polygon or multi-polygon
+    inside = clicked[shapely.contains_xy(outline, clicked)] if len(clicked) else clicked
+    return bool((shapely.distance(outline.boundary, shapely.points(inside)) > SURELY_PX).any())
 
 
 _Look = Callable[[FloatArray], FloatArray]

@@ -75,24 +75,25 @@ def _fine_enough(view: PanelView, limit: float) -> MultiPolygon:
     if (count == 0).all():
         return MultiPolygon()
     mixed = _and_around((count > 0) & (count < 4))  # the limit is bent: it may reach into the next cell
-    cells = [_boxes(xs, ys, (count == 4) & ~mixed)]
-    cells += [_refined(view, xs[j : j + 2], ys[i : i + 2], limit) for i, j in np.argwhere(mixed)]
-    return polygons_of(shapely.intersection(shapely.union_all(np.concatenate(cells)), visible))
+    fine = np.kron((count == 4) & ~mixed, np.ones((FINE_CELLS, FINE_CELLS), dtype=bool))
+    rows, columns = np.nonzero(np.kron(mixed, np.ones((FINE_CELLS, FINE_CELLS), dtype=bool)))
+    xs, ys = (np.linspace(side[0], side[-1], FINE_CELLS * (len(side) - 1) + 1) for side in (xs, ys))
+    middle = np.column_stack([(xs[columns] + xs[columns + 1]) / 2, (ys[rows] + ys[rows + 1]) / 2])
+    fine[rows, columns] = _good(view, middle, limit)
+    return polygons_of(shapely.intersection(shapely.union_all(_boxes(xs, ys, fine)), visible))
 
 
 def _good_at(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.bool_]:
-    grid = np.stack(np.meshgrid(xs, ys), axis=-1)
+    return _good(view, np.stack(np.meshgrid(xs, ys), axis=-1), limit)
+
+
+def _good(view: PanelView, px: FloatArray, limit: float) -> NDArray[np.bool_]:
+    """Whether places are short of the horizon and shown finely enough; straightened pixels, shape (..., 2)."""
     registration = view.registration
     third = registration.matrix[2]
-    near = grid @ third[:2] + third[2] >= registration.w_min
-    detail = registration.detail(registration.lens.distort(grid.reshape(-1, 2))).reshape(near.shape)
+    near = px @ third[:2] + third[2] >= registration.w_min
+    detail = registration.detail(registration.lens.distort(px.reshape(-1, 2))).reshape(near.shape)
     return np.asarray(near & (np.nan_to_num(detail, nan=np.inf) <= limit))
-
-
-def _refined(view: PanelView, xs: FloatArray, ys: FloatArray, limit: float) -> NDArray[np.object_]:
-    fine_x, fine_y = (np.linspace(side[0], side[1], FINE_CELLS + 1) for side in (xs, ys))
-    good = _good_at(view, (fine_x[1:] + fine_x[:-1]) / 2, (fine_y[1:] + fine_y[:-1]) / 2, limit)
-    return _boxes(fine_x, fine_y, good)
 
 
 def _and_around(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -103,9 +104,10 @@ def _and_around(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _boxes(xs: FloatArray, ys: FloatArray, keep: NDArray[np.bool_]) -> NDArray[np.object_]:
-    """One box for each run of kept cells in a row."""
-    padded = np.pad(keep, ((0, 0), (1, 1))).astype(np.int8)
-    step = np.diff(padded, axis=1)
+    """One box for each run of kept cells in a row; rows that are alike are taken together."""
+    starts = np.flatnonzero(np.r_[True, (keep[1:] != keep[:-1]).any(axis=1)])
+    bottom, top = ys[starts], ys[np.r_[starts[1:], len(keep)]]
+    step = np.diff(np.pad(keep[starts], ((0, 0), (1, 1))).astype(np.int8), axis=1)
     row, first = np.nonzero(step == 1)
     _, last = np.nonzero(step == -1)
-    return np.asarray(shapely.box(xs[first], ys[row], xs[last], ys[row + 1]), dtype=object)
+    return np.asarray(shapely.box(xs[first], bottom[row], xs[last], top[row]), dtype=object)

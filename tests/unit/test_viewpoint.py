@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corromap.frames import PanelId
+from corromap.frames import DatumId, PanelId
 from corromap.projection.view import panel_views
 from corromap.registration import Registration, place_photos
 from corromap.registration.viewpoint import viewpoint_of
@@ -19,10 +19,16 @@ TILTED = Shot(eye_mm=(-150.0, 250.0, -800.0), at_mm=(200.0, 380.0, 0.0))
 FLAT = Shot(eye_mm=(-700.0, 300.0, -420.0), at_mm=(200.0, 350.0, 0.0))
 
 
+def is_seen(shot: Shot, datum: DatumId) -> bool:
+    floor, point = BODY.datum_points[datum]
+    at = np.asarray(floor.place.to_car(point.at_mm))[0]
+    return not is_blocked(at, np.array(shot.eye_mm), floor.place.normal * floor.facing, floor.id)
+
+
 def placed(shot: Shot, noise_px: float = 0.0, seed: int = 0) -> Registration:
-    """On the floor alone: its points lie in one plane."""
+    """On the floor alone, by those of its points that can be seen: they lie in one plane."""
     clicks = in_frame(shot, (FLOOR,))
-    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR}
+    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR and is_seen(shot, d)}
     found = place_photos(survey(own, noise_px=noise_px, seed=seed), BODY)[photo().id, FLOOR]
     assert isinstance(found, Registration)
     assert found.camera is None
@@ -70,3 +76,14 @@ def test_what_stands_before_a_panel_that_is_placed_alone(shot: Shot) -> None:
     blocked = [is_blocked(floor.place.to_car(at)[0], eye, towards, FLOOR) for at in uv[tried]]
     assert any(blocked)
     assert np.array_equal(~np.array(blocked), shapely.contains_xy(view.visible_px, *straight[tried].T))
+
+
+def test_a_viewpoint_that_hides_what_was_clicked_is_not_believed() -> None:
+    """Points behind a crossmember, clicked all the same: what the template has in the way is not there on this car."""
+    clicks = in_frame(TILTED, (FLOOR,))
+    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR}
+    assert not all(is_seen(TILTED, d) for d in own)
+    found = place_photos(survey(own), BODY)[photo().id, FLOOR]
+    assert isinstance(found, Registration)
+    view = panel_views(photo(), {FLOOR: found}, BODY)[FLOOR]
+    assert view.visible_px.area == pytest.approx(view.shown_px.area)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,7 +14,7 @@ from shapely.geometry import Polygon
 from corromap.assessment import Assessment, RuleSet, assess
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.measures import measure
-from corromap.projection import project
+from corromap.projection import join_projections, project_photo
 from corromap.registration import Registration, RegistrationFailure, place_photos
 from corromap.survey import Mark, MarkKind, Photo, RustStage, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
@@ -96,8 +97,18 @@ def exact_assessment(bench: BenchSurvey, placed: Collection[tuple[PhotoId, Panel
     survey = Survey("exact", photos=tuple(photos), marks=tuple(marks))
     there = {photo.id for photo in photos}
     registrations = {key: found for key, found in placings.items() if key[0] in there}
-    measures = measure(project(survey, template, registrations), registrations, survey, template)
-    return assess(measures, template, rules)
+    alone = _alone(template)
+    projection = join_projections(
+        project_photo(p, [m for m in marks if m.photo == p.id], registrations, alone[p.id], survey.settings)
+        for p in photos
+    )
+    return assess(measure(projection, registrations, survey, template), template, rules)
+
+
+@lru_cache
+def _alone(template: BodyTemplate) -> Mapping[PhotoId, BodyTemplate]:
+    """The body of each exact picture: its panel and nothing that could stand before it."""
+    return {_photo(panel).id: replace(template, panels=(replace(panel, covers=()),)) for panel in template.panels}
 
 
 @lru_cache
