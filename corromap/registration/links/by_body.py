@@ -28,6 +28,9 @@ __all__ = ["Ground", "tie_by_body"]
 CONSENSUS_SHARE = 0.002
 """Of the photo's diagonal: how far a match may miss to count as in agreement."""
 
+STRONGEST, PLENTY = 2500, 60
+"""First the strongest features are compared; so many tied points are enough."""
+
 LEAST_ON_PANEL = 8
 MOST_ON_PANEL = 40
 """Points kept of a tie on one panel, spread over it."""
@@ -97,7 +100,18 @@ def tie_by_body(
     tuple of PhotoTie or str
         One tie a panel, or why there is none, to follow a colon.
     """
-    i, j = matched_rows(ground.features.descriptors, new.descriptors)
+    # neighbours of like scale are found by their strongest features alone, in a quarter of the time
+    few = _tie(ground, new, held, template, seed, STRONGEST)
+    if not isinstance(few, str) and sum(len(tie.new_px) for tie in few) >= PLENTY:
+        return few
+    whole = max(len(ground.panel), len(new.at_px))
+    return few if whole <= STRONGEST else _tie(ground, new, held, template, seed, whole)
+
+
+def _tie(  # noqa: PLR0913, PLR0917 - as above, and how many features
+    ground: Ground, new: Features, held: Held, template: BodyTemplate, seed: int, most: int
+) -> tuple[PhotoTie, ...] | str:
+    i, j = matched_rows(ground.features.descriptors[:most], new.descriptors[:most])
     if len(i) < LEAST_MATCHES:
         return f"only {len(i)} points look alike"
     matches = _Matches(ground.features.at_px[i], new.at_px[j], ground.panel[i], ground.car_mm[i])
