@@ -79,6 +79,8 @@ def test_page_shows_the_plan_and_says_what_it_is(run: Run) -> None:
     assert "Order of work" in [block.value for block in app.subheader]
     for kind in ("welder", "dxf", "svg", "plan"):
         assert f'data-get="{kind}"' in shown
+    app.button(key="plan_m1").click().run()
+    assert (app.query_params["page"], app.query_params["mark"]) == ("mark", "m1")
 
 
 def test_changing_a_rate_is_stored_and_changes_the_plan(run: Run, file: SurveyFile) -> None:

@@ -139,7 +139,7 @@ def _marks(held: state.OpenSurvey, zone: str) -> None:
         for mark in marks[:_MOST_LINKS]:
             photo = survey.photo_by_id[survey.mark_by_id[mark].photo]
             st.button(f"Mark {numbers[mark]}, {plain_md(photo.name)}", key=f"plan_{mark}", type="tertiary",
-                      icon=":material/image:", on_click=state.go_to, args=(Page.MARK, photo.id))  # fmt: skip
+                      icon=":material/image:", on_click=state.go_to_mark, args=(photo.id, mark))  # fmt: skip
         if len(marks) > _MOST_LINKS:
             show(f'<span class="cm-lead">and {len(marks) - _MOST_LINKS} more marks</span>')
 
