@@ -48,12 +48,15 @@ class PhotoOrigin:
         Estimated from the quantisation table; None for other formats.
     hints : tuple of str
         Sentences for the person; empty when nothing stands out.
+    orientation : int
+        EXIF orientation as stored, 1 to 8; 1 is upright.
     """
 
     software: str
     changed_at: str
     jpeg_quality: int | None
     hints: tuple[str, ...]
+    orientation: int = 1
 
 
 def jpeg_quality(tables: dict[int, list[int]]) -> int | None:
@@ -111,7 +114,7 @@ def read_origin(data: bytes, name: str) -> PhotoOrigin:
         tables = getattr(image, "quantization", None)
         quality = jpeg_quality(tables) if tables else None
         has_editor_block = bool(image.info.get("photoshop"))
-    known = PhotoOrigin(software, changed, quality, ())
+    known = PhotoOrigin(software, changed, quality, (), header.orientation)
     hints = _hints(known, taken, max(header.width_px, header.height_px), has_tags=bool(exif))
     if has_editor_block:
         hints = (*hints, message(EDITOR_BLOCK))

@@ -29,7 +29,7 @@ __all__ = ["ExaminedPhoto", "examine_photo", "examined_photos", "keep_examined",
 
 WORKING_PX = 1600
 SMALLEST_PX = 32
-_CACHE, _VERSION = "quality", 1
+_CACHE, _VERSION = "quality", 2
 """Name in the survey file; raised whenever the same bytes would be judged otherwise."""
 _KEPT = 400
 _KNOWN: OrderedDict[str, ExaminedPhoto] = OrderedDict()
@@ -203,6 +203,7 @@ def _document(found: ExaminedPhoto) -> Document:
         "changed_at": origin.changed_at,
         "jpeg_quality": origin.jpeg_quality or 0,
         "hints": "\n".join(origin.hints),
+        "orientation": origin.orientation,
     }
 
 
@@ -215,6 +216,7 @@ def _parsed(value: object, photo: Photo) -> ExaminedPhoto:
     origin = PhotoOrigin(
         given.text("software", ""), given.text("changed_at", ""), given.integer("jpeg_quality") or None,
         tuple(map(remembered_hint, hints.split("\n"))) if hints else (),
+        given.integer("orientation"),
     )  # fmt: skip
     given.done()
     if not text:

@@ -60,7 +60,7 @@ def test_kept_and_read_back(file: SurveyFile, monkeypatch: pytest.MonkeyPatch) -
 
 
 @pytest.mark.parametrize(
-    "damage", ['{"version":2}', '{"version":1,"cells":"x","dark_share":0,"blown_share":0}', "[]", "{"]
+    "damage", ['{"version":1}', '{"version":2,"cells":"x","dark_share":0,"blown_share":0,"orientation":1}', "[]", "{"]
 )
 def test_what_cannot_be_read_is_examined_anew(file: SurveyFile, damage: str) -> None:
     photos = file.load().survey.photos

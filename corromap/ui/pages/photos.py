@@ -163,7 +163,7 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
             address = esc(thumb_url(held.token, photo.id, 1024))
             show(f'<img class="cm-picture" alt="{html.escape(photo.name)}" src="{address}">')
         with right:
-            show(f"<b>{esc(photo.name)}</b>" + facts(_photo_facts(photo)))
+            show(f"<b>{esc(photo.name)}</b>" + facts(_photo_facts(held, photo)))
             note(photo_words(held, photo), "warn")
             synced("photo_whose", photo.source)
             st.text_input("Whose photo", key="photo_whose", max_chars=60, on_change=_save_source, args=(held, photo))
@@ -178,11 +178,14 @@ def _details(held: state.OpenSurvey, photo: Photo) -> None:
                           on_click=_remove, args=(held, photo))  # fmt: skip
 
 
-def _photo_facts(photo: Photo) -> list[tuple[str, Any]]:
+def _photo_facts(held: state.OpenSurvey, photo: Photo) -> list[tuple[str, Any]]:
+    found = held.examined.get(photo.id)
+    turned = found is not None and found.origin.orientation != 1
     return [
         ("Size", f"{photo.width_px} × {photo.height_px} px"),
         ("Taken", photo.taken_at or "the file does not say"),
         ("Camera", photo.camera or "the file does not say"),
+        ("Orientation", "turned upright, as the file says" if turned else "upright as stored"),
         ("Focal length", f"{photo.focal_px:.0f} px" if photo.focal_px else "the file does not say"),
     ]
 
