@@ -7,7 +7,7 @@ it, fine enough and near enough to what was sighted. All limits here are ours.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +18,7 @@ from corromap.frames import DatumId, FloatArray, PanelId
 from corromap.messages import message
 from corromap.registration.cameras import PlacedCamera
 from corromap.registration.homography import apply
+from corromap.registration.influence import GOOD_SIGMAS
 from corromap.registration.panel_fit import least_squares
 from corromap.registration.result import (
     Registration,
@@ -132,6 +133,7 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
         taken off here: that is done where areas are cut (`corromap.projection`).
     """
     eye = camera.found.fit.pose.eye_mm
+    poor = _poor_sentences(camera, settings)
     placed = {}
     for panel in template.panels:
         px = _in_frame(camera, places_on(panel), eye)
@@ -140,7 +142,7 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
         registration = place_by_camera(camera, panel, template)
         px = px[registration.detail(px) <= settings.coarsest_mm_per_px]
         if len(px) and (registration.datum_ids or standard_error(registration, px) <= LOOSEST_MM):
-            placed[panel.id] = registration
+            placed[panel.id] = replace(registration, warnings=(*registration.warnings, *poor))
     return placed
 
 
@@ -319,6 +321,21 @@ def _hull(xy: FloatArray) -> FloatArray:
 
 def _rms(residual: FloatArray) -> float:
     return float(np.sqrt((residual**2).sum(axis=1).mean()))
+
+
+def _poor_sentences(camera: PlacedCamera, settings: Settings) -> tuple[str, ...]:
+    """Say that all points together miss by too much: no one of them is at fault."""
+    if camera.sigma_px <= GOOD_SIGMAS * settings.click_sigma_px:
+        return ()
+    return (
+        message(
+            "The points miss by {px:.1f} px where {expected:g} px is expected, so the intervals are widened: this car "
+            "is not the body that was chosen, several points were clicked under wrong names, or the photo was joined "
+            "from several; compare the car with the template on page 1, then look at the points that lie farthest off.",
+            px=camera.sigma_px,
+            expected=settings.click_sigma_px,
+        ),
+    )
 
 
 def _bad_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, ...]:
