@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -67,7 +66,7 @@ def _points(held: state.OpenSurvey) -> None:
             zone = zone_of(chosen.panel, (chosen.u_mm, chosen.v_mm), held.template)
             name = held.template.zone_by_id[zone].name if zone else held.template.panel(chosen.panel).name
             show(f"<p><b>{esc(name)}</b>, at {chosen.u_mm:.0f}, {chosen.v_mm:.0f} mm on its panel</p>")
-        _point_form(held, chosen)
+        _point_form(held)
 
 
 def _chosen(held: state.OpenSurvey) -> MapPoint | None:
@@ -97,39 +96,48 @@ def _choose_zone(held: state.OpenSurvey) -> None:
         st.session_state["hand_at"] = point
 
 
-def _point_form(held: state.OpenSurvey, chosen: MapPoint | None) -> None:
+def _point_form(held: state.OpenSurvey) -> None:
     round_ = st.session_state.setdefault("hand_round", 0)
-    kind = HandKind(
-        st.radio("What was found", [k.value for k in HandKind], format_func=lambda k: HAND_WORDS[HandKind(k)],
-                 key="hand_kind") or HandKind.MAGNET
-    )  # fmt: skip
-    thickness = None
-    if kind is HandKind.GAUGE:
-        thickness = st.number_input("Thickness, mm", 0.0, 50.0, value=None, step=0.05, format="%.2f",
-                                    key=f"hand_mm_{round_}")  # fmt: skip
-    photo = _photo(held, "hand_photo")
-    note = st.text_input("Note", key=f"hand_note_{round_}", max_chars=500)
-    finding = None
-    if chosen is not None and (kind is not HandKind.GAUGE or thickness is not None):
-        at = np.array([chosen.u_mm, chosen.v_mm])
-        finding = HandFinding(HandFindingId(""), kind, PanelId(chosen.panel), at, thickness, photo, note.strip())
-    st.button("Add the finding", key="hand_add", disabled=finding is None, on_click=_add_point,
-              args=(held, finding))  # fmt: skip
+    kind = st.radio("What was found", [k.value for k in HandKind], format_func=lambda k: HAND_WORDS[HandKind(k)],
+                    key="hand_kind")  # fmt: skip
+    if kind == HandKind.GAUGE:
+        st.number_input("Thickness, mm", 0.0, 50.0, value=None, step=0.05, format="%.2f", key=f"hand_mm_{round_}")
+    _photo(held, "hand_photo")
+    st.text_input("Note", key=f"hand_note_{round_}", max_chars=500)
+    ready = _typed_finding(held) is not None
+    st.button("Add the finding", key="hand_add", disabled=not ready, on_click=_add_point, args=(held,))
 
 
-def _photo(held: state.OpenSurvey, key: str) -> PhotoId | None:
+def _typed_finding(held: state.OpenSurvey) -> HandFinding | None:
+    """Read the form; None as long as something is missing."""
+    chosen, round_ = _chosen(held), st.session_state.get("hand_round", 0)
+    kind = HandKind(st.session_state.get("hand_kind") or HandKind.MAGNET)
+    mm = st.session_state.get(f"hand_mm_{round_}") if kind is HandKind.GAUGE else None
+    if chosen is None or (kind is HandKind.GAUGE and mm is None):
+        return None
+    at = np.array([chosen.u_mm, chosen.v_mm])
+    note = str(st.session_state.get(f"hand_note_{round_}") or "").strip()
+    identity = HandFindingId(new_id("hand"))
+    return HandFinding(identity, kind, PanelId(chosen.panel), at, mm, _photo_of("hand_photo"), note, *_signed(held))
+
+
+def _photo(held: state.OpenSurvey, key: str) -> None:
     names = {_NO_PHOTO: "no photo", **{str(photo.id): photo.name for photo in held.survey.photos}}
-    chosen = st.selectbox("Photo of it", list(names), format_func=lambda p: names[p], key=key)
-    return PhotoId(chosen) if chosen and chosen != _NO_PHOTO else None
+    st.selectbox("Photo of it", list(names), format_func=lambda p: names[p], key=key)
 
 
-def _add_point(held: state.OpenSurvey, finding: HandFinding | None) -> None:
+def _photo_of(key: str) -> PhotoId | None:
+    chosen = st.session_state.get(key)
+    return PhotoId(chosen) if chosen else None
+
+
+def _add_point(held: state.OpenSurvey) -> None:
+    # read now: what was typed last may be newer than the page the button was drawn on
+    finding = _typed_finding(held)
     if finding is None:
         return
-    author, now = _signed(held)
-    signed = replace(finding, id=HandFindingId(new_id("hand")), author=author, at=now)
     label = f"{HAND_WORDS[finding.kind]}, noted"
-    if state.change(held, label, lambda f: f.put_hand_finding(signed, expected_revision=f.known_revision)):
+    if state.change(held, label, lambda f: f.put_hand_finding(finding, expected_revision=f.known_revision)):
         st.session_state["hand_round"] += 1
         st.session_state["hand_at"] = None
 
@@ -164,46 +172,57 @@ def _shell(held: state.OpenSurvey) -> None:
         _shell_row(held, row, done.id)
     left, right = st.columns(2, gap="medium")
     with left:
-        kind = ShellKind(
-            st.radio("What was looked at", [kind.value for kind in ShellKind], key="shell_kind") or ShellKind.DOOR_GAP
-        )
-        place = str(st.selectbox("Where", SHELL_PLACES[kind], key=f"shell_place_{kind}"))
+        st.radio("What was looked at", [kind.value for kind in ShellKind], key="shell_kind")
+        kind = _shell_kind()
+        st.selectbox("Where", SHELL_PLACES[kind], key=f"shell_place_{kind}")
     with right:
-        check = _check_form(held, kind, place)
-        st.button("Add the check", key="shell_add", disabled=check is None, on_click=_add_check,
-                  args=(held, check))  # fmt: skip
+        _check_form(held, kind)
 
 
-def _check_form(held: state.OpenSurvey, kind: ShellKind, place: str) -> ShellCheck | None:
+def _shell_kind() -> ShellKind:
+    return ShellKind(st.session_state.get("shell_kind") or ShellKind.RIDE_HEIGHT)
+
+
+def _check_form(held: state.OpenSurvey, kind: ShellKind) -> None:
     round_ = st.session_state.setdefault("shell_round", 0)
-    ground = raised = None
-    found = None
     if kind.is_length:
         if kind is not ShellKind.SILL_DEFLECTION:
-            ground = _length("On the ground, mm", f"shell_ground_{kind}_{round_}")
+            _length("On the ground, mm", f"shell_ground_{kind}_{round_}")
         if kind is not ShellKind.RIDE_HEIGHT:
-            raised = _length("Raised, mm", f"shell_raised_{kind}_{round_}")
+            _length("Raised, mm", f"shell_raised_{kind}_{round_}")
     else:
-        found = st.radio("Found", [True, False], format_func=lambda f: "yes" if f else "no", index=None,
-                         horizontal=True, key=f"shell_found_{kind}_{round_}")  # fmt: skip
-    photo = _photo(held, "shell_photo")
-    note = st.text_input("Note", key=f"shell_note_{round_}", max_chars=500).strip()
-    if found is None and ground is None and raised is None:
+        st.radio("Found", [True, False], format_func=lambda f: "yes" if f else "no", index=None,
+                 horizontal=True, key=f"shell_found_{kind}_{round_}")  # fmt: skip
+    _photo(held, "shell_photo")
+    st.text_input("Note", key=f"shell_note_{round_}", max_chars=500)
+    ready = _typed_check(held) is not None
+    st.button("Add the check", key="shell_add", disabled=not ready, on_click=_add_check, args=(held,))
+
+
+def _typed_check(held: state.OpenSurvey) -> ShellCheck | None:
+    """Read the form; None as long as nothing is measured or answered."""
+    kind, round_ = _shell_kind(), st.session_state.get("shell_round", 0)
+    ground, raised, found = (
+        st.session_state.get(f"shell_{name}_{kind}_{round_}") for name in ("ground", "raised", "found")
+    )
+    if ground is None and raised is None and found is None:
         return None
-    return ShellCheck(ShellCheckId(""), kind, place, ground, raised, found, photo, note)
+    place = str(st.session_state.get(f"shell_place_{kind}") or SHELL_PLACES[kind][0])
+    note = str(st.session_state.get(f"shell_note_{round_}") or "").strip()
+    identity = ShellCheckId(new_id("shell"))
+    return ShellCheck(identity, kind, place, ground, raised, found, _photo_of("shell_photo"), note, *_signed(held))
 
 
-def _length(label: str, key: str) -> float | None:
-    return st.number_input(label, -5000.0, 5000.0, value=None, step=0.5, format="%.1f", key=key)
+def _length(label: str, key: str) -> None:
+    st.number_input(label, -5000.0, 5000.0, value=None, step=0.5, format="%.1f", key=key)
 
 
-def _add_check(held: state.OpenSurvey, check: ShellCheck | None) -> None:
+def _add_check(held: state.OpenSurvey) -> None:
+    check = _typed_check(held)
     if check is None:
         return
-    author, now = _signed(held)
-    signed = replace(check, id=ShellCheckId(new_id("shell")), author=author, at=now)
     label = f"{check.kind.value}, {check.place}, noted"
-    if state.change(held, label, lambda f: f.put_shell_check(signed, expected_revision=f.known_revision)):
+    if state.change(held, label, lambda f: f.put_shell_check(check, expected_revision=f.known_revision)):
         st.session_state["shell_round"] += 1
 
 
