@@ -158,6 +158,7 @@ export class Canvas {
     this.marking.setActive(this.state.mode === "mark");
     this.placer.setActive(this.state.mode === "place");
     this.showAll();
+    if (this.state.mode === "mark") this.marking.leadTo(this.state.chosen);
     if (data.refused.length) this.alert(data.refused.map((one) => one.text).join(" "));
     this.reportLatency(data);
   }

@@ -42,6 +42,7 @@ export class Marking {
   stage: Stage | null = null;
   fixing: string | null = null;
   selected: string[] = [];
+  private ledTo: string | null = null;
   snapping = false;
   private active = false;
   private readonly sketching: Sketching;
@@ -238,6 +239,18 @@ export class Marking {
       this.fixing = chosen.fixing ?? this.fixing;
     }
     this.host.changed();
+  }
+
+  /** A link led to a mark: select it and bring it into view, once; what is selected afterwards stays. */
+  leadTo(id: string | null): void {
+    if (id === this.ledTo) return;
+    const first = id ? this.mark(id)?.exterior[0] : undefined;
+    if (id && !first) return; // it may come with a later update
+    this.ledTo = id;
+    if (!id || !first) return;
+    if (this.tool !== "change") this.setTool("change");
+    this.select([id]);
+    this.host.pane.reveal(first);
   }
 
   selectNext(step: 1 | -1): void {

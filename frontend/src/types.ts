@@ -23,6 +23,7 @@ export interface CanvasEntry {
   canUndo: boolean;
   canRedo: boolean;
   position: string;
+  chosen: string | null; // a mark a link led to
   reportSelection: boolean;
   height: number;
 }

@@ -91,3 +91,11 @@ def test_a_changed_limit_says_what_it_changes(page, survey):
     field.press("Enter")
     expect(page.locator(".cm-changed")).to_contain_text("Outcome: stop, was", timeout=PATIENCE)
     assert survey.load().rules.rules[0].at_least == 1
+
+
+def test_a_reason_opens_its_photo_with_the_mark_chosen(page):
+    link = page.get_by_role("button", name="Mark 1, floor.jpg").first
+    link.scroll_into_view_if_needed()
+    link.click()
+    expect(page.locator("[data-chosen='patch-1']")).to_have_count(1, timeout=PATIENCE)
+    assert "mark=patch-1" in page.url
