@@ -107,7 +107,7 @@ def test_zones_not_seen_well_bar_clear_although_they_are_shown() -> None:
     assert lit.assessment.outcome.kind is OutcomeKind.CLEAR
     assert black.assessment.outcome.kind is OutcomeKind.NOT_SHOWN
     on_floor = [z for z in black.measures.zones if TEMPLATE.zone_by_id[z.zone].panel == FLOOR]
-    assert all(z.seen_share > 0.99 and z.well_share == 0.0 for z in on_floor)
+    assert all(z.seen_share > 0.95 and z.well_share == 0.0 for z in on_floor)
     assert {z.zone for z in on_floor} >= set(black.assessment.outcome.unseen_zones) != set()
     assert all(z.well_share == pytest.approx(z.seen_share) for z in lit.measures.zones)
 
