@@ -33,7 +33,7 @@ def rusting_document(measure: ZoneMeasure | GroupMeasure) -> Document:
         Plain data.
     """
     rust = measure.kinds[MarkKind.RUST]
-    degree = rust_degree(rust.share, rust.low_share, rust.high_share)
+    degree = rust_degree(rust.likely_share, rust.low_share, rust.high_share)
     return {
         "percent": _rounded(degree.percent),
         "low_percent": _rounded(degree.low_percent),

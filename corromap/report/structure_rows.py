@@ -219,7 +219,7 @@ def _id(measure: ZoneMeasure | GroupMeasure) -> str:
 
 def _degree(name: str, measure: ZoneMeasure | GroupMeasure) -> DegreeRow:
     rust = measure.kinds[MarkKind.RUST]
-    degree = rust_degree(rust.share, rust.low_share, rust.high_share)
+    degree = rust_degree(rust.likely_share, rust.low_share, rust.high_share)
     if degree.low_grade == degree.high_grade:
         grade = tr("grade {grade}", grade=str(degree.grade))
     else:
