@@ -316,3 +316,15 @@ def test_a_mark_on_a_linked_photo_is_measured_with_the_error_of_the_chain() -> N
     assert figure.low_mm2 < 20_000.0 < figure.high_mm2
     assert "links" in found.measures.sources
     assert "links" in figure.gradient
+
+
+def test_an_assumed_focal_length_a_third_off_is_found_with_the_ties() -> None:
+    """No EXIF, and the lens is wider than assumed: what was refused at first fits once the others are adjusted."""
+    shots = {key: replace(shot, focal_px=1150.0) for key, shot in SHOTS.items()}
+    ties = [t for a, b in pairwise(KEYS) for t in ties_between(a, b, shots)]
+    clicks = clicks_on(FIRST, shots[FIRST], 5) + clicks_on(FIFTH, shots[FIFTH], 5)
+    placed = place_photos(survey_of(shots, clicks, ties, focal_px=None), BODY)
+    assert {key for (key, _), r in placed.items() if isinstance(r, Registration)} == set(KEYS)
+    one = next(r for (key, _), r in placed.items() if key == FIRST and isinstance(r, Registration))
+    assert one.camera is not None
+    assert one.camera.focal_px == pytest.approx(1150.0, rel=0.02)

@@ -13,10 +13,11 @@ from corromap.frames import FloatArray, PanelId, PhotoId, TieId
 from corromap.registration.camera import CameraPose
 from corromap.registration.cameras import PlacedCamera, SurveyCameras
 from corromap.registration.lens import Lens
+from corromap.registration.network.anchors import anchors_of, better_held, held_of, own_points
 from corromap.registration.network.growth import Growth, TiePart, grow, parts_of
 from corromap.registration.network.panels import LinkedCamera, adjusted_lens, shared_errors
 from corromap.registration.network.solve import Adjusted, adjust
-from corromap.registration.network.start import Held, TiedPoints, disagreement_px, pose_of_plane
+from corromap.registration.network.start import Held, disagreement_px
 from corromap.registration.network.transfer import body, link_rows, off_mm
 from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState, View
 from corromap.registration.network.wording import Given, doubts, failures_of, named_sightings
@@ -102,52 +103,18 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
     if not good:
         return Network()
     given = Given(by_id, clicked, good, solved, found, settings, template)
-    held = {photo.id: _held(photo, given) for photo in photos}
-    anchors = _anchors(given, held)
-    few = {key: points for key in by_id if key not in anchors and (points := _own(given, key)) is not None}
+    held = {photo.id: held_of(photo, given) for photo in photos}
+    anchors = anchors_of(given, held)
+    few = {key: points for key in by_id if key not in anchors and (points := own_points(given, key)) is not None}
     growth = grow(anchors, good, held, few, template)
-    return _adjusted(given, held, growth, set(anchors))
-
-
-def _held(photo: Photo, given: Given) -> Held:
-    lens, camera = given.solved.lenses[photo.id], given.solved.cameras[photo.id]
-    focal = lens.focal_px
-    if isinstance(camera, PlacedCamera):
-        focal = camera.found.fit.pose.focal_px
-    else:
-        label = lens_label(lens, photo.id)
-        for other in given.solved.cameras.values():
-            if isinstance(other, PlacedCamera) and lens_label(other.lens, other.found.photo.id) == label:
-                # photos of one camera differ in size; their focal lengths go with what the lens states
-                focal = lens.focal_px * other.found.fit.pose.focal_px / other.lens.focal_px
-    return Held(lens, focal, float(np.hypot(photo.width_px, photo.height_px)))
-
-
-def _anchors(given: Given, held: Mapping[PhotoId, Held]) -> dict[PhotoId, CameraPose]:
-    """Photos with a pose from their own points: on several panels, or on one."""
-    poses = {}
-    for key, camera in given.solved.cameras.items():
-        if isinstance(camera, PlacedCamera):
-            poses[key] = camera.found.fit.pose
-            continue
-        placings = [r for r in given.found[key].values() if isinstance(r, Registration)]
-        if placings:
-            best = max(placings, key=lambda r: len(r.datum_ids))
-            panel = given.template.panel(best.panel)
-            car = panel.place.to_car(best.datum_mm)
-            own = TiedPoints(best.sighted_px, car, given.settings.click_sigma_px, (panel,))
-            pose = pose_of_plane(held[key], own)
-            if pose is not None:
-                poses[key] = pose
-    return poses
-
-
-def _own(given: Given, key: PhotoId) -> TiedPoints | None:
-    clicked = given.sightings[key]
-    if not clicked:
-        return None
-    px = np.array([s.at_px for s in clicked], dtype=np.float64)
-    return TiedPoints(px, given.car_mm(clicked), given.settings.click_sigma_px)
+    network = _adjusted(given, held, growth, set(anchors))
+    if not growth.refused or not network.cameras:
+        return network
+    # a focal length that was only assumed is known by now: photos that were refused may fit
+    better = better_held(given, held, network.cameras)
+    firm = {key: network.cameras[key].pose if key in network.cameras else pose for key, pose in anchors.items()}
+    again = grow(firm, good, better, few, template)
+    return _adjusted(given, better, again, set(anchors)) if len(again.refused) < len(growth.refused) else network
 
 
 def _adjusted(given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchors: set[PhotoId]) -> Network:
