@@ -58,15 +58,15 @@ def test_detail_at_the_middle_of_a_tilted_plane() -> None:
 
 
 def test_shares_agree_with_the_exact_areas_of_the_measures() -> None:
-    """Cells of 10 mm against polygons: within half a point, hidden marks included."""
+    """Cells of 4 mm against polygons: within a point, hidden marks and what crossmembers hide included."""
     hidden = mark_at("h", FLOOR, [[100, 50], [600, 50], [600, 300], [100, 300]], MarkKind.HIDDEN)
     survey = survey_of([FLOOR], [hidden])
     showing = showing_of(survey)
     exact = {z.zone: z for z in measure(showing.projection, showing.registrations, survey, TEMPLATE).zones}
-    for zone in zone_evidence(TEMPLATE, showing):
-        assert zone.seen_share == pytest.approx(exact[zone.zone].seen_share, abs=0.005)
-        assert zone.hidden_share == pytest.approx(exact[zone.zone].hidden_share, abs=0.005)
-        assert zone.never_share == pytest.approx(exact[zone.zone].never_seen_share, abs=0.005)
+    for zone in zone_evidence(TEMPLATE, showing, step_mm=4.0):
+        assert zone.seen_share == pytest.approx(exact[zone.zone].seen_share, abs=0.01)
+        assert zone.hidden_share == pytest.approx(exact[zone.zone].hidden_share, abs=0.01)
+        assert zone.never_share == pytest.approx(exact[zone.zone].never_seen_share, abs=0.01)
         assert zone.seen_share + zone.hidden_share + zone.never_share == pytest.approx(1.0)
         assert zone.well_share == zone.seen_share
         if zone.seen_share:
@@ -84,9 +84,10 @@ def test_shares_agree_with_the_exact_areas_of_the_measures() -> None:
 )
 def test_smallest_hole_decides(smallest: SmallestSeen, well: bool) -> None:
     found = panel_evidence(grid_of(TEMPLATE.panel(FLOOR), 20.0), showing_of(survey_of([FLOOR])), smallest)
-    assert found.well.all() == well
-    assert found.unhidden.all()
-    np.testing.assert_allclose(found.best_mm_per_px, MM_PER_PX, rtol=1e-3)
+    seen = found.unhidden
+    assert seen.mean() > 0.95  # crossmembers hide a strip from a camera above the middle
+    assert (found.well == (seen if well else np.zeros_like(seen))).all()
+    np.testing.assert_allclose(found.best_mm_per_px[seen], MM_PER_PX, rtol=1e-3)
 
 
 def judged(blur_px: float, dark_left: float) -> QualityMap:
