@@ -61,6 +61,10 @@ CONDITIONS = {
             "sure-hand", "flat; outlines drawn without error, so clicks, lens and scale alone",
             outline_sigma_px=0.0, vertex_sigma_px=0.0,
         ),
+        Condition(
+            "clicked", "flat; outlines clicked like datum points, each corner 2 px off, none moved as a whole",
+            outline_sigma_px=0.0, vertex_sigma_px=2.0,
+        ),
         Condition("mild-lens", "flat; k1 within 0.02, as phones that correct their own pictures", k1=(-0.02, 0.02)),
         Condition("four-clicks", "flat; four datum points a panel and no more", clicks=(4, 4)),
         Condition("eight-clicks", "flat; eight datum points a panel where as many can be seen", clicks=(8, 8)),

@@ -145,6 +145,7 @@ def _seen_rows(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
     return [
         ("coverage error, everything in the way counted, mean / p95 of its size", _points(everything)),
         ("… signed mean; zones said seen by 5 points or more too much", f"{everything.mean():+.2f} points; {over}"),
+        ("… within 2 points; worst zone", f"{_share(np.abs(everything) <= 2)}; {_worst(everything)}"),
         ("… if only covering panels stood in the way, mean / p95", _points(covers)),
         ("hidden share error, mean / p95", _points(hidden)),
         (
@@ -152,6 +153,14 @@ def _seen_rows(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
             f"{100 * np.mean([j.unplaced_share for j in judgements]):.1f} points",
         ),
     ]
+
+
+def _share(held: NDArray[np.bool_]) -> str:
+    return f"{100 * np.mean(held):.1f} % of {len(held)} zones" if len(held) else "none"
+
+
+def _worst(error: Array) -> str:
+    return f"{error[np.argmax(np.abs(error))]:+.1f} points" if len(error) else "none"
 
 
 def _points(error: Array) -> str:
