@@ -96,7 +96,8 @@ def child(way: str, count: int) -> None:
     start, worked = time.perf_counter(), time.process_time()
     (ours if way == "ours" else plain)(survey, data)
     seconds, worked = time.perf_counter() - start, time.process_time() - worked
-    print(json.dumps({"seconds": seconds, "worked": worked, "beyond_mb": memory_mb("VmHWM") - before, "peak_mb": memory_mb("VmHWM")}))
+    peak = memory_mb("VmHWM")
+    print(json.dumps({"seconds": seconds, "worked": worked, "beyond_mb": peak - before, "peak_mb": peak}))
 
 
 def main() -> None:
@@ -112,7 +113,8 @@ def main() -> None:
         command = [sys.executable, __file__, "--photos", str(given.photos), "--way", way]
         found[way] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
         seconds, worked, peak, beyond = (found[way][key] for key in ("seconds", "worked", "peak_mb", "beyond_mb"))
-        print(f"{way:6} {seconds:7.1f} s ({worked:.1f} s of processor), peak {peak:.0f} MB, {beyond:.0f} MB for the picture")
+        memory = f"peak {peak:.0f} MB, {beyond:.0f} MB of it for the picture"
+        print(f"{way:6} {seconds:7.1f} s ({worked:.1f} s of processor), {memory}")
     print(f"time   {found['plain']['seconds'] / found['ours']['seconds']:.1f} x")
     print(f"work   {found['plain']['worked'] / found['ours']['worked']:.1f} x")
     print(f"memory {found['plain']['beyond_mb'] / found['ours']['beyond_mb']:.1f} x")
