@@ -455,6 +455,8 @@ class BodyTemplate:
     fit : BodyFit or None
         How it was stretched to lengths taken on the car; None for a template as
         published (`corromap.registration.body_size`).
+    published : BodyTemplate or None
+        The template before it was stretched; None for one as published.
     """
 
     id: str
@@ -465,6 +467,7 @@ class BodyTemplate:
     panels: tuple[Panel, ...]
     sections: tuple[BoxSection, ...] = ()
     fit: BodyFit | None = None
+    published: BodyTemplate | None = field(default=None, repr=False)
     _by_id: dict[PanelId, Panel] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:

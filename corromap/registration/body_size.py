@@ -69,7 +69,8 @@ def _fitted(template: BodyTemplate, lengths: tuple[MeasuredLength, ...]) -> Body
     maps = {panel.id: _plane_map(panel.place, fit.factors)[1] for panel in template.panels}
     panels = tuple(_stretched_panel(panel, fit.factors, maps) for panel in template.panels)
     sections = tuple(_stretched_section(section, fit.factors) for section in template.sections)
-    return replace(template, panels=panels, sections=sections, scale_sigma=_scale_sigma(template, fit), fit=fit)
+    sigma = _scale_sigma(template, fit)
+    return replace(template, panels=panels, sections=sections, scale_sigma=sigma, fit=fit, published=template)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -25,7 +25,7 @@ class Digests:
     survey : str
         Of everything recorded; photos count by their own digests.
     template : str
-        Of the body template.
+        Of the body template as published, before it was stretched to lengths taken on the car.
     rules : str
         Of the rule set.
     """
@@ -53,7 +53,7 @@ def digests_of(evaluation: Evaluation) -> Digests:
     """
     return Digests(
         survey=_digest(_survey_document(evaluation.survey)),
-        template=_digest(template_document(evaluation.template)),
+        template=_digest(template_document(evaluation.template.published or evaluation.template)),
         rules=_digest(evaluation.rules.to_document()),
     )
 

@@ -215,3 +215,5 @@ def test_report_and_document_say_what_does_not_fit() -> None:
     assert "was left out" in page
     plain = evaluation_document(evaluate(seen, BODY, default_rules()))
     assert plain["body_fit"] is None
+    assert plain["template"]["sha256"] == document["template"]["sha256"]
+    assert plain["survey"]["sha256"] != document["survey"]["sha256"]
