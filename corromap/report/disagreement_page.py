@@ -23,7 +23,7 @@ from corromap.template import Panel
 
 __all__ = ["DisagreementRow", "disagreement_row", "disagreement_rows"]
 
-MOST_ROWS = 24
+MOST_ROWS = 16
 QUALITY = 78
 
 

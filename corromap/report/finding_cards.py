@@ -6,6 +6,7 @@ import base64
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -103,7 +104,15 @@ def finding_cards(
     # photo by photo, so that each is decoded once
     numbered.sort(key=lambda entry: (photos[entry[1].marks[0].photo], entry[0]))
     numbers = mark_numbers(evaluation)
-    cards = [_card(evaluation, pictures, index, place, photos, numbers) for index, place in numbered]
+    run = list(dict.fromkeys(place.marks[0].photo for _, place in numbered))
+    following = dict(pairwise(run))
+    cards = []
+    for index, place in numbered:
+        shown = place.marks[0].photo
+        pictures.reduced(shown)
+        if shown in following:
+            pictures.soon(following[shown])
+        cards.append(_card(evaluation, pictures, index, place, photos, numbers))
     return tuple(sorted(cards, key=lambda card: card.number)), len(places)
 
 

@@ -46,13 +46,14 @@ CAR_LABELS = {
 }
 
 
-def report_view(
+def report_view(  # noqa: PLR0913  what a report is made from; all but two by keyword
     evaluation: Evaluation,
     photo_bytes: Callable[[PhotoId], bytes],
     *,
     made_at: str,
     length: Length = Length.FULL,
     rates: Rates | None = None,
+    on_paper: bool = False,
 ) -> ReportView:
     """Gather what the report prints.
 
@@ -68,6 +69,8 @@ def report_view(
         How much of it; pictures that it does not print are not made.
     rates : Rates or None
         For the repair plan; None takes the usual ones.
+    on_paper : bool
+        Leave out the maps for screens.
 
     Returns
     -------
@@ -113,12 +116,7 @@ def report_view(
         disagreements=disagreements,
         disagreement_count=disagreement_count,
         judged={index: told[photo.id] for index, photo in enumerate(ordered, start=1)},
-        maps=Maps(
-            phone=map_svg(evaluation.template, evaluation, width=430, prefix="mp"),
-            wide=map_svg(evaluation.template, evaluation, width=1180, turn=True, prefix="mw"),
-            sheet=map_svg(evaluation.template, evaluation, width=760, prefix="ms"),
-            alt=". ".join(map_description(evaluation.template, evaluation, is_turned=False)),
-        ),
+        maps=_maps(evaluation, length, on_paper=on_paper),
         found=tuple(row for row in zones if row.found.affected.is_marked),
         quiet=tuple(row for row in zones if not row.found.affected.is_marked and not _is_never_seen(row)),
         groups=groups,
@@ -142,6 +140,18 @@ def report_view(
     )
 
 
+def _maps(evaluation: Evaluation, length: Length, *, on_paper: bool) -> Maps:
+    template = evaluation.template
+    needs_wide = not on_paper or length is Length.ONE_PAGE
+    needs_sheet = not on_paper or length is not Length.ONE_PAGE
+    return Maps(
+        phone="" if on_paper else map_svg(template, evaluation, width=430, prefix="mp"),
+        wide=map_svg(template, evaluation, width=1180, turn=True, prefix="mw") if needs_wide else "",
+        sheet=map_svg(template, evaluation, width=760, prefix="ms") if needs_sheet else "",
+        alt=". ".join(map_description(template, evaluation, is_turned=False)),
+    )
+
+
 def _repair(evaluation: Evaluation, rates: Rates | None) -> RepairView | None:
     usual = default_rates()
     in_force = rates or usual
@@ -155,7 +165,6 @@ class _Pictured:
     def __init__(
         self, evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], showing: Showing, length: Length
     ) -> None:
-        pictures = Pictures(evaluation.survey, photo_bytes)
         order = [photo.id for photo in sorted(evaluation.survey.photos, key=lambda photo: photo.order)]
         self.whole: WholeView | None = None
         self.findings: tuple[tuple[FindingCard, ...], int] = ((), 0)
@@ -163,11 +172,12 @@ class _Pictured:
         self.photos: tuple[PhotoPage, ...] = ()
         if length is Length.ONE_PAGE:
             return
-        self.findings = finding_cards(evaluation, pictures, order)
-        if length is Length.FULL:
-            self.photos = photo_pages(evaluation, pictures)
-            self.disagreements = disagreement_rows(evaluation, showing, pictures.at)
-            self.whole = whole_view(evaluation, pictures, showing)
+        with Pictures(evaluation.survey, photo_bytes) as pictures:
+            self.findings = finding_cards(evaluation, pictures, order)
+            if length is Length.FULL:
+                self.photos = photo_pages(evaluation, pictures)
+                self.disagreements = disagreement_rows(evaluation, showing, pictures.at)
+                self.whole = whole_view(evaluation, pictures, showing)
 
 
 def _named(evaluation: Evaluation, rows: Sequence[ZoneRow]) -> tuple[Named, ...]:

@@ -91,7 +91,7 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
     if chosen not in PAPERS:
         raise InvalidValueError(f"paper {chosen!r:.20} is not known; choose {' or '.join(PAPERS)}")
     with speaking(language_of(settings, language)):
-        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length, rates=rates)
+        view = report_view(evaluation, photo_bytes, made_at=made_at, length=length, rates=rates, on_paper=True)
         return pdf_of(view, paper=chosen, made_at=_moment(made_at))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +16,7 @@ from corromap.report.findings import mark_numbers
 from corromap.report.language import number as written
 from corromap.report.language import tr
 from corromap.report.palette import ACCENT, INK, PANEL, Look, look_of, pattern_defs
-from corromap.report.pictures import Pictures, shrunk
+from corromap.report.pictures import Pictures
 from corromap.report.svg import element, number, path_data, plain, shortened, text_element
 from corromap.survey import Mark, MarkKind, Photo, Sighting
 
@@ -25,10 +24,6 @@ __all__ = ["PhotoPage", "Placement", "SightingGroup", "photo_pages", "photo_svg"
 
 SHEET_PX = 1000.0
 """Longest side of the drawing; lines and letters are sized for it."""
-EMBEDDED_PX, SMALLEST_PX, FULL_SIZE_COUNT = 1400, 800, 20
-EMBEDDED_QUALITY = 72
-"""Longest side and quality of the embedded JPEG. With more than 20 photos each gets smaller, so that the page can
-still be mailed: all together they keep the pixels of 20."""
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -129,10 +124,8 @@ def photo_pages(evaluation: Evaluation, pictures: Pictures) -> tuple[PhotoPage, 
     """
     numbers = mark_numbers(evaluation)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
-    shrink = min(1.0, math.sqrt(FULL_SIZE_COUNT / max(1, len(ordered))))
-    longest = max(SMALLEST_PX, round(EMBEDDED_PX * shrink))
     return tuple(
-        _page(evaluation, photo, index, shrunk(pictures.reduced(photo.id)[0], longest, EMBEDDED_QUALITY), numbers)
+        _page(evaluation, photo, index, pictures.small(photo.id), numbers)
         for index, photo in enumerate(ordered, start=1)
     )
 

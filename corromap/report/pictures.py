@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Self
 
 import numpy as np
 from PIL import Image
@@ -17,6 +20,10 @@ __all__ = ["Pictures", "reduce_for", "shrunk"]
 
 WORKING_PX = 2000
 """A photo's longest side is not reduced below this: crops are cut from it."""
+SMALL_PX, SMALLEST_PX, FULL_SIZE_COUNT = 1400, 800, 20
+SMALL_QUALITY = 72
+"""Longest side and quality of a whole photo in the report. With more than 20 photos each gets smaller, so that the page
+can still be mailed: all together they keep the pixels of 20."""
 HELD_BYTES = 160_000_000
 """Decoded pixels held at a time: two photos of 24 megapixels, or many smaller ones."""
 
@@ -36,6 +43,32 @@ class Pictures:
         self._photos = survey.photo_by_id
         self._bytes = SharedPhotos(survey, photo_bytes).to_show
         self._held: OrderedDict[tuple[PhotoId, int], RgbArray] = OrderedDict()
+        self._coming: dict[tuple[PhotoId, int], Future[RgbArray]] = {}
+        self._small: dict[PhotoId, bytes] = {}
+        self._pool = ThreadPoolExecutor(max_workers=1)  # decoding leaves Python free meanwhile
+
+    def __enter__(self) -> Self:
+        """Decode ahead from now on."""
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        """Drop what was asked for and is not needed any more."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def soon(self, photo: PhotoId) -> None:
+        """Begin to decode a photo that `reduced` will be asked for next.
+
+        Parameters
+        ----------
+        photo : PhotoId
+            The photo; whatever is wrong with it is told by `reduced`.
+        """
+        key = (photo, reduce_for(self._photos[photo], WORKING_PX))
+        if key not in self._held and key not in self._coming:
+            self._coming[key] = self._pool.submit(self._decoded, *key)
+
+    def _decoded(self, photo: PhotoId, reduce: int) -> RgbArray:
+        return decode(self._bytes(photo), self._photos[photo].name, reduce=reduce)
 
     def at(self, photo: PhotoId, reduce: int) -> RgbArray:
         """Return a photo's pixels.
@@ -59,7 +92,8 @@ class Pictures:
         """
         key = (photo, reduce)
         if key not in self._held:
-            rgb = decode(self._bytes(photo), self._photos[photo].name, reduce=reduce)
+            coming = self._coming.pop(key, None)
+            rgb = self._decoded(photo, reduce) if coming is None else coming.result()
             while self._held and rgb.nbytes + sum(held.nbytes for held in self._held.values()) > HELD_BYTES:
                 self._held.popitem(last=False)
             self._held[key] = rgb
@@ -87,7 +121,36 @@ class Pictures:
             If its bytes cannot be decoded.
         """
         reduce = reduce_for(self._photos[photo], WORKING_PX)
-        return self.at(photo, reduce), reduce
+        rgb = self.at(photo, reduce)
+        if photo not in self._small:
+            self._small[photo] = shrunk(rgb, self._small_px(), SMALL_QUALITY)
+        return rgb, reduce
+
+    def small(self, photo: PhotoId) -> bytes:
+        """Return the whole of a photo as the report prints it.
+
+        Parameters
+        ----------
+        photo : PhotoId
+            The photo.
+
+        Returns
+        -------
+        bytes
+            JPEG without metadata, upright; the smaller, the more photos there are.
+
+        Raises
+        ------
+        PhotoError
+            If its bytes cannot be decoded.
+        """
+        if photo not in self._small:
+            self.reduced(photo)
+        return self._small[photo]
+
+    def _small_px(self) -> int:
+        share = min(1.0, math.sqrt(FULL_SIZE_COUNT / max(1, len(self._photos))))
+        return max(SMALLEST_PX, round(SMALL_PX * share))
 
 
 def reduce_for(photo: Photo, longest_px: int) -> int:

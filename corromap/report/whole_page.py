@@ -16,7 +16,7 @@ from corromap.report.whole_picture_file import reduced_whole_picture
 
 __all__ = ["whole_view"]
 
-LONGEST_PX = 1500
+LONGEST_PX = 1200
 QUALITY = 74
 
 

@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from corromap.report.html import report_html
+from corromap.report.view import Length
 from tests import report_scene
 from tests.hostile.test_report_hostile import TEXTS, mixing
 
@@ -104,6 +106,21 @@ def test_reads_at_every_size_by_day_and_night(
     ) == [f"map {which}"]
 
 
+@pytest.mark.parametrize("length", list(Length))
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_wcag(open_page: Any, tmp_path: Path, length: Length, scheme: str, width: int) -> None:
+    """No violation of WCAG 2.2 A and AA, or of axe-core's good practice; what is folded is unfolded first."""
+    path = tmp_path / "report.html"
+    made = report_html(report_scene.evaluation(), report_scene.photo_bytes, made_at="2024-05-02 12:00", length=length)
+    path.write_text(made.replace("<details", "<details open"), encoding="utf-8")
+    page = open_page(path.as_uri(), width=width, height=900, color_scheme=scheme)
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}}).response
+    assert len(found["passes"]) > 20
+    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found["violations"]] == []
+
+
 def test_outcome_reasons_and_next_step_are_on_the_first_screen(open_page: Any, plain_file: Path) -> None:
     page = open_page(plain_file.as_uri(), width=1440, height=900)
     for words in (
@@ -154,7 +171,7 @@ def test_prints(open_page: Any, plain_file: Path, tmp_path: Path, paper: str) ->
         .stdout.decode()
         .split("\f")[:-1]
     )
-    assert 5 <= len(sheets) <= 14
+    assert 5 <= len(sheets) <= 18
     assert "Outcome: repair" in sheets[0].replace("OUTCOME: REPAIR", "Outcome: repair")
     assert "ISO 9606-1" in sheets[0]
     (map_sheet,) = [s for s in sheets if "SEEN FROM BELOW" in s]
