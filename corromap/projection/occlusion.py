@@ -7,8 +7,8 @@ the lens taken out, is taken off the panel's. Cuts are exact polygon operations.
 
 A photo placed on one panel alone has no camera good enough to place others,
 but the panel's points and what is known of the focal length say from where it
-looks (`corromap.registration.viewpoint`): exact in the panel's plane, and 45 mm
-in front of it, as a beam on a floor, right to 1 mm a degree of tilt.
+looks (`corromap.registration.viewpoint`): what stands 45 mm in front of a floor,
+as a beam does, is then right to 1 mm a degree of tilt.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ DEEPEST_WEB_MM = 250.0
 
 SHORTEST_MM = 1.0
 
-SURELY_PX = 15.0
+SURELY_PX = 40.0
 """A clicked point so far inside the image of a face is surely behind it: clicks and
 viewpoint err by less. Ours."""
 
@@ -143,11 +143,9 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
     shapely.MultiPolygon
         In the same pixels; may reach beyond `shown_px`.
     """
-    if shown_px.is_empty:
+    if shown_px.is_empty or viewpoint is None:
         return MultiPolygon()
-    look = _look_of(panel, registration, viewpoint)
-    if look is None:
-        return MultiPolygon()
+    look = _look_of(viewpoint, registration)
     skipped = {panel.id, *but}
     faces = [face for face in faces_of(template) if face.is_wall or face.panel not in skipped]
     box = shapely.box(*shown_px.bounds)
@@ -191,21 +189,10 @@ def _hides_any(outline: Any, clicked: FloatArray) -> bool:  # noqa: ANN401 - pol
 _Look = Callable[[FloatArray], FloatArray]
 
 
-def _look_of(panel: Panel, registration: Registration, viewpoint: CameraPose | None) -> _Look | None:
+def _look_of(viewpoint: CameraPose, registration: Registration) -> _Look:
     """Map points of the car frame to (x w, y w, w): straightened pixels, and the depth in mm as w."""
-    if viewpoint is None:
-        return None
     optics = viewpoint.lens_matrix(registration.lens.centre_px)
-    if registration.camera is not None:
-        return lambda car_mm: np.asarray(viewpoint.inside(car_mm) @ optics.T)
-    place = panel.place
-    plane = np.linalg.inv(registration.matrix)
-    middle = np.array([*registration.datum_mm.mean(axis=0), 1.0])
-    plane = plane * (viewpoint.inside(np.asarray(place.to_car(middle[:2])))[0, 2] / float(plane[2] @ middle))
-    off = optics @ viewpoint.rotation @ place.normal
-    to_px = np.column_stack([plane[:, :2], off])
-    axes = np.stack([place.u_axis, place.v_axis, place.normal])
-    return lambda car_mm: np.asarray((car_mm - place.origin_mm) @ axes.T @ to_px.T + plane[:, 2])
+    return lambda car_mm: np.asarray(viewpoint.inside(car_mm) @ optics.T)
 
 
 def _kept(ring: FloatArray, height: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ from corromap.frames import DatumId, PanelId
 from corromap.projection.view import panel_views
 from corromap.registration import Registration, place_photos
 from corromap.registration.viewpoint import viewpoint_of
+from tests.unit.surveys import TEMPLATE, survey_of
 from tests.unit.test_occlusion import is_blocked
 from tests.whole_car_scene import BODY, Shot, in_frame, photo, survey
 
@@ -79,11 +80,10 @@ def test_what_stands_before_a_panel_that_is_placed_alone(shot: Shot) -> None:
 
 
 def test_a_viewpoint_that_hides_what_was_clicked_is_not_believed() -> None:
-    """Points behind a crossmember, clicked all the same: what the template has in the way is not there on this car."""
-    clicks = in_frame(TILTED, (FLOOR,))
-    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR}
-    assert not all(is_seen(TILTED, d) for d in own)
-    found = place_photos(survey(own), BODY)[photo().id, FLOOR]
+    """An inner sill square on from 1.5 m, beyond the tunnel, every point of it clicked: that car has no tunnel there."""
+    inner = PanelId("sill-left-inner")
+    given = survey_of([inner])
+    found = place_photos(given, TEMPLATE)[given.photos[0].id, inner]
     assert isinstance(found, Registration)
-    view = panel_views(photo(), {FLOOR: found}, BODY)[FLOOR]
+    view = panel_views(given.photos[0], {inner: found}, TEMPLATE)[inner]
     assert view.visible_px.area == pytest.approx(view.shown_px.area)

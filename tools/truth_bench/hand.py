@@ -173,9 +173,10 @@ class Eye:
             return None
         true_mm = shapely.get_coordinates(shapely.segmentize(piece.exterior, 4.0))[:-1]
         true_px = pixels_of(shot, sight.panel, true_mm, self.relief)
-        edge = Polygon(true_px)
+        # a neck narrower than rounding makes a piece touch itself: the person draws its larger part
+        edge = _largest(shapely.make_valid(Polygon(true_px)))
         seldom = source.kind is not MarkKind.HIDDEN and self.rng.random() > DRAWN_CHANCE
-        if not edge.is_valid or edge.area < LEAST_PX2 or seldom:
+        if edge is None or edge.area < LEAST_PX2 or seldom:
             return None
         outline = self._outline(edge, shot)
         if outline is None:
@@ -268,7 +269,7 @@ class Eye:
 
 
 def _largest(shape: shapely.Geometry) -> Polygon | None:
-    parts = [g for g in shapely.get_parts(shape) if isinstance(g, Polygon) and g.area > 1.0]
+    parts = [g for g in shapely.get_parts(shapely.get_parts(shape)) if isinstance(g, Polygon) and g.area > 1.0]
     return max(parts, key=lambda g: float(g.area)) if parts else None
 
 
