@@ -80,7 +80,7 @@ def test_what_stands_before_a_panel_that_is_placed_alone(shot: Shot) -> None:
 
 
 def test_a_viewpoint_that_hides_what_was_clicked_is_not_believed() -> None:
-    """An inner sill square on from 1.5 m, beyond the tunnel, every point of it clicked: that car has no tunnel there."""
+    """An inner sill square on from 1.5 m, beyond the tunnel, each of its points clicked: no tunnel is there."""
     inner = PanelId("sill-left-inner")
     given = survey_of([inner])
     found = place_photos(given, TEMPLATE)[given.photos[0].id, inner]
