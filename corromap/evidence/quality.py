@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -199,7 +200,7 @@ def noise_sigma(grey: NDArray[np.float32]) -> float:
     of the mean, so that edges do not count as noise. Kernel norm: 6.
     """
     kernel = np.array([1.0, -2.0, 1.0], dtype=np.float32)
-    high = ndimage.convolve1d(ndimage.convolve1d(grey, kernel, axis=0), kernel, axis=1)
+    high = cv2.sepFilter2D(grey, -1, kernel, kernel, borderType=cv2.BORDER_REFLECT)
     return float(np.median(np.abs(high)) / 0.6745 / 6.0)
 
 
@@ -333,7 +334,7 @@ def _halved(grey: NDArray[np.float32]) -> NDArray[np.float32]:
 def _blur_at_level(grey: NDArray[np.float32], cells: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
     """Edge width of each cell in this picture's pixels, cells without edges borrowing; and of each neighbourhood."""
     noise = noise_sigma(grey)
-    soft = ndimage.gaussian_filter(grey, REBLUR_PX)
+    soft = np.asarray(cv2.GaussianBlur(grey, (0, 0), REBLUR_PX, borderType=cv2.BORDER_REFLECT), dtype=np.float32)
     energy, after = (_cell_means(_gradient_energy(picture), cells) for picture in (grey, soft))
     # white noise adds sigma^2 to central differences squared, and 1/(4 pi) of it after the blur
     energy, after = energy - noise**2, after - noise**2 / (4 * np.pi)
@@ -346,7 +347,10 @@ def _blur_at_level(grey: NDArray[np.float32], cells: tuple[int, int]) -> tuple[F
 
 
 def _gradient_energy(grey: NDArray[np.float32]) -> NDArray[np.float32]:
-    gy, gx = np.gradient(grey)
+    """Squared central differences, both ways."""
+    half, one = np.array([-0.5, 0.0, 0.5], dtype=np.float32), np.ones(1, dtype=np.float32)
+    gx = cv2.sepFilter2D(grey, -1, half, one, borderType=cv2.BORDER_REPLICATE)
+    gy = cv2.sepFilter2D(grey, -1, one, half, borderType=cv2.BORDER_REPLICATE)
     return np.asarray(gx**2 + gy**2, dtype=np.float32)
 
 
