@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import fft
 
 from corromap.errors import InvalidValueError
 from corromap.evidence.quality import RgbArray, luma
@@ -69,20 +70,9 @@ def look_hash(rgb: RgbArray) -> int:
 
 
 def _small(grey: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Means over 32 x 32 parts, by differences of running sums: no part of the picture is skipped."""
-    for axis in (0, 1):
-        running = np.insert(np.cumsum(grey, axis=axis, dtype=np.float64), 0, 0.0, axis=axis)
-        edges = np.linspace(0, grey.shape[axis], SMALL_SIDE + 1)
-        at = np.moveaxis(
-            ndimage.map_coordinates(np.moveaxis(running, axis, 0), _mesh(edges, running, axis), order=1), 0, axis
-        )
-        grey = np.diff(at, axis=axis) / (edges[1] - edges[0])
-    return np.asarray(grey, dtype=np.float64)
-
-
-def _mesh(edges: NDArray[np.float64], running: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
-    other = running.shape[1 - axis]
-    return np.stack(np.meshgrid(edges, np.arange(other, dtype=np.float64), indexing="ij"))
+    """Means over 32 x 32 parts: no part of the picture is skipped."""
+    small = cv2.resize(grey, (SMALL_SIDE, SMALL_SIDE), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.float64)
 
 
 def hash_distance(one: int, other: int) -> int:
