@@ -122,7 +122,7 @@ def test_derivatives_against_differences(kind: str) -> None:
 def test_errors_of_a_chain_are_shared_and_hold() -> None:
     """95 % of places within their ellipse or more; photos that hang on the same clicks err together."""
     inside, count, far = 0, 0, []
-    for seed in range(4):
+    for seed in range(2):
         placed = place_photos(survey_of(SHOTS, ten_clicks(seed), chain(seed)), BODY)
         for key in KEYS:
             px, uv = places_of(SHOTS[key], 300.0).get("floor-left", (None, None))
@@ -136,7 +136,7 @@ def test_errors_of_a_chain_are_shared_and_hold() -> None:
             inside += float(miss @ np.linalg.solve(covariance, miss)) < 5.991
             count += 1
             far.append(float(np.sqrt(np.trace(covariance))))
-    assert count >= 20
+    assert count >= 10
     assert inside >= 0.95 * count
     labels = [{s.label for s in r.sources} for (k, p), r in placed.items() if p == "floor-left"]
     assert all("links" in one for one in labels)
