@@ -108,9 +108,8 @@ def main() -> None:
                     write_report(
                         evaluation, file.photo_bytes, target, made_at="2024-05-02T12:00:00+00:00", length=length
                     )
-                print(
-                    f"{'':42} {target.stat().st_size / 1e6:8.2f} MB, {took[f'{suffix} {length.value}'] / took['decode all photos, bare']:.2f} x bare decoding"
-                )
+                ratio = took[f"{suffix} {length.value}"] / took["decode all photos, bare"]
+                print(f"{'':42} {target.stat().st_size / 1e6:8.2f} MB, {ratio:.2f} x bare decoding")
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(f"peak memory {peak:.0f} MB (before the reports {before:.0f} MB)")
 
