@@ -18,6 +18,7 @@ from corromap.io.rules import default_rules
 from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
+from corromap.ui.exports import EXPORT_TITLES
 from corromap.ui.serving import SCRIPT
 from corromap.ui.surveys import key_of
 
@@ -254,9 +255,16 @@ def test_a_published_limit_cannot_be_edited(placed: SurveyFile) -> None:
 def test_the_report_page_offers_what_can_be_handed_on(placed: SurveyFile) -> None:
     at = _open(placed, "report")
     assert not at.exception
-    assert set(re.findall(r'data-get="(\w+)"', _html(at))) == {
-        "report", "requests", "picture", "tiff", "folder", "copy",
-    }  # fmt: skip
+    own = {"report", "pdf", "one-page", "welder", "requests", "picture", "tiff"}
+    assert set(re.findall(r'data-get="([\w-]+)"', _html(at))) == own | set(EXPORT_TITLES)
+
+
+def test_language_paper_and_unit_of_the_report_are_kept_with_the_survey(placed: SurveyFile) -> None:
+    at = _open(placed, "report")
+    for key, value in (("language", "de"), ("paper", "Letter"), ("length_unit", "in")):
+        at.selectbox(key=f"printed_{key}").set_value(value).run()
+    settings = placed.load().survey.settings
+    assert (settings.language, settings.paper, settings.length_unit) == ("de", "Letter", "in")
 
 
 def test_a_survey_that_cannot_be_opened_is_listed_with_its_fault(surveys: Path) -> None:

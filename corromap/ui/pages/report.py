@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 import streamlit as st
 
 from corromap.io.rates import rates_from
+from corromap.io.survey_file import SurveyFile
 from corromap.report.html import report_html
+from corromap.report.language import LANGUAGES
 from corromap.report.pdf import report_pdf
 from corromap.report.view import Length
+from corromap.settings import LENGTH_UNITS, PAPERS
 from corromap.ui import state
 from corromap.ui.evidence import request_page, seller_message, whole_picture
 from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
@@ -17,7 +22,7 @@ from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, lead, show
 from corromap.ui.steps import Page, placed_photos
 from corromap.ui.surveys import file_name_for
-from corromap.ui.widgets import next_button
+from corromap.ui.widgets import next_button, synced
 
 __all__ = ["show_page"]
 
@@ -55,6 +60,7 @@ def show_page(held: state.OpenSurvey) -> None:
             "A report needs at least one photo placed on the body; an area nobody has shown is never reported clean.",
         )
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
+    _how_printed(held)
     _links(held, ["report", "pdf", "one-page", "welder", "requests", "picture", "tiff"] if is_placed else ["requests"])
     _message(held)
     st.subheader("For other programs, and to keep")
@@ -66,6 +72,37 @@ def show_page(held: state.OpenSurvey) -> None:
         # the revision is in the address, so that the frame loads again after a change
         address = hand_out_url(held.token, "report", shown=True)
         st.iframe(f"{address}&revision={held.record.revision}", height=_PREVIEW_PX, alt="The report as it will look")
+
+
+_CHOICES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("language", "Language", tuple(LANGUAGES)),
+    ("paper", "Paper", PAPERS),
+    ("length_unit", "Lengths in", LENGTH_UNITS),
+)
+"""Setting, what it is, what may be chosen; kept with the survey."""
+
+
+def _how_printed(held: state.OpenSurvey) -> None:
+    for column, (name, title, choices) in zip(st.columns(len(_CHOICES)), _CHOICES, strict=True):
+        key, own = f"printed_{name}", str(getattr(held.survey.settings, name))
+        synced(key, own if own in choices else choices[0])
+        column.selectbox(
+            title,
+            choices,
+            key=key,
+            format_func=lambda value: LANGUAGES[value].name if value in LANGUAGES else value,
+            on_change=_save_printed,
+            args=(held, name),
+        )
+
+
+def _save_printed(held: state.OpenSurvey, name: str) -> None:
+    changed: dict[str, Any] = {name: str(st.session_state[f"printed_{name}"])}
+
+    def save(file: SurveyFile) -> None:
+        file.set_settings(replace(held.survey.settings, **changed), expected_revision=file.known_revision)
+
+    state.change(held, "settings changed", save)
 
 
 def _message(held: state.OpenSurvey) -> None:
