@@ -24,8 +24,8 @@ SMALL_PX, SMALLEST_PX, FULL_SIZE_COUNT = 1400, 800, 20
 SMALL_QUALITY = 72
 """Longest side and quality of a whole photo in the report. With more than 20 photos each gets smaller, so that the page
 can still be mailed: all together they keep the pixels of 20."""
-HELD_BYTES = 160_000_000
-"""Decoded pixels held at a time: two photos of 24 megapixels, or many smaller ones."""
+HELD_BYTES = 90_000_000
+"""Decoded pixels held at a time: one photo of 24 megapixels, or many smaller ones."""
 
 
 class Pictures:
@@ -192,5 +192,5 @@ def shrunk(rgb: RgbArray, longest_px: int, quality: int) -> bytes:
         JPEG.
     """
     picture = Image.fromarray(rgb)
-    picture.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    picture.thumbnail((longest_px, longest_px), Image.Resampling.BICUBIC, reducing_gap=1.5)
     return encode_jpeg(np.asarray(picture, dtype=np.uint8), quality)
