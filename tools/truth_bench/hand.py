@@ -85,10 +85,9 @@ def detail_mm_per_px(shot: Shot, panel: Panel, uv_mm: Array) -> Array:
     if len(uv) == 0:
         return np.empty(0)
     step = 0.25
-    du, dv = (
-        (pixels_of(shot, panel, uv + e, None) - pixels_of(shot, panel, uv - e, None)) / (2 * step)
-        for e in (np.array([step, 0.0]), np.array([0.0, step]))
-    )
+    aside = step * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+    px = pixels_of(shot, panel, (uv + aside[:, None]).reshape(-1, 2), None).reshape(4, -1, 2)
+    du, dv = (px[0] - px[1]) / (2 * step), (px[2] - px[3]) / (2 * step)
     # smallest singular value of d px / d mm, turned over
     a, b, c, d = du[:, 0], dv[:, 0], du[:, 1], dv[:, 1]
     smallest = (np.hypot(a + d, b - c) - np.hypot(a - d, b + c)) / 2

@@ -95,8 +95,6 @@ class Judgement:
     figures: tuple[FigureError, ...] = field(repr=False)
     seen_error: Array = field(repr=False)
     """Seen share, found minus true, percentage points, of zones that some placed photo shows or is said to show."""
-    seen_error_by_covers: Array = field(repr=False)
-    """The same when nothing but the template's covering panels stands in the way."""
     hidden_error: Array = field(repr=False)
     unplaced_share: float = 0.0
     """Mean share of a zone that is shown by photos, but by none that could be placed on it."""
@@ -183,7 +181,7 @@ def judge(bench: BenchSurvey, seed: int) -> Judgement | Crash:
     placed = {key: r for key, r in found.registrations.items() if isinstance(r, Registration)}
     pieces = carried_pieces(bench, placed.keys())
     place_mm, outline_mm = _position_errors(bench, found, placed, pieces)
-    truth, by_covers = coverage_of(bench, placed.keys()), coverage_of(bench, placed.keys(), covers_alone=True)
+    truth = coverage_of(bench, placed.keys())
     zones = {z.zone: z for z in found.measures.zones}
     shown = [z for z in zones if truth.seen[z] + truth.hidden[z] > 0 or zones[z].never_seen_share < 1]
     counts, stacked = patch_counts(bench.scene.template, pieces)
@@ -199,7 +197,6 @@ def judge(bench: BenchSurvey, seed: int) -> Judgement | Crash:
         len(bench.drawn) - len(pieces), seconds, bench.scene.scale,
         place_mm, outline_mm, tuple(_figure_errors(bench, found, placed, pieces)),
         np.array([100 * (zones[z].seen_share - truth.seen[z]) for z in shown]),
-        np.array([100 * (zones[z].seen_share - by_covers.seen[z]) for z in shown]),
         np.array([100 * (zones[z].hidden_share - truth.hidden[z]) for z in shown]),
         float(np.mean([truth.by_any[z] - truth.seen[z] for z in zones])),
         tuple(patches), (stacked, whole.patch_on_patch),

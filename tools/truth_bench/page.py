@@ -36,7 +36,7 @@ AFTER = """## How to read it
   interval has mean 0 and rms 1.
 - **Coverage error**: the program's seen share minus the true one, over zones that some photo shows or is said to show.
   The truth is counted on points that a camera sees with *every* panel, and the webs of crossmembers and rails, in the
-  way; "only covering panels" leaves in the way what the template's `covers` names.
+  way.
 - **Patch count**: plates that touch are one, except side by side on one photo, as decision 0003 counts them.
 - **Outcome as by truth**: against the outcome of exact, square-on pictures of exactly what the placed photos show.
 - A zone figure is any of: rust, filler, patch, hidden; the three rust stages; resolved filler and patch; affected.

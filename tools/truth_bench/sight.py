@@ -269,9 +269,7 @@ def through(matrix: Array, area: MultiPolygon) -> MultiPolygon:
     return polygons(moved if moved.is_valid else shapely.make_valid(moved, method="structure", keep_collapsed=False))
 
 
-def sights_of(
-    camera: Camera, faces: Sequence[Face], *, only: PanelId | None = None, covers_alone: bool = False
-) -> dict[PanelId, Sight]:
+def sights_of(camera: Camera, faces: Sequence[Face], *, only: PanelId | None = None) -> dict[PanelId, Sight]:
     """Work out what a photo shows of every panel.
 
     Parameters
@@ -282,8 +280,6 @@ def sights_of(
         From `faces_of`.
     only : PanelId, optional
         Look at this panel and no other.
-    covers_alone : bool
-        Let nothing stand in the way but panels that `Panel.covers` names, as the program does.
 
     Returns
     -------
@@ -306,8 +302,6 @@ def sights_of(
             continue
         shown = _cut(shapely.intersection, image, frame)
         others = [o for o in images if o[0] is not face and o[2].intersects(shown)]
-        if covers_alone:
-            others = [o for o in others if o[0].panel is not None and face.panel.id in o[0].panel.covers]
         cover = [c for o in others if not (c := _in_front(face, o, camera)).is_empty]
         left = shown
         for piece in cover:

@@ -13,11 +13,9 @@ from numpy.typing import NDArray
 from corromap.frames import PanelId, PhotoId, ZoneId
 from corromap.survey import MEASURED_KINDS, MarkKind, RustStage
 from corromap.template import BodyTemplate, Panel
-from tools.truth_bench.cameras import Shot
 from tools.truth_bench.hand import COARSEST_MM_PER_PX, Drawn, detail_mm_per_px
 from tools.truth_bench.make import BenchSurvey
 from tools.truth_bench.scene import Scene
-from tools.truth_bench.sight import Sight, faces_of, sights_of
 
 __all__ = ["FIGURES", "TrueCoverage", "carried_pieces", "coverage_of", "patch_counts", "true_areas"]
 
@@ -208,7 +206,7 @@ class TrueCoverage:
     by_any: Mapping[ZoneId, float]
 
 
-def coverage_of(bench: BenchSurvey, placed: Placed, *, covers_alone: bool = False) -> TrueCoverage:
+def coverage_of(bench: BenchSurvey, placed: Placed) -> TrueCoverage:
     """Count what the photos show, finely enough, of every zone.
 
     Parameters
@@ -217,8 +215,6 @@ def coverage_of(bench: BenchSurvey, placed: Placed, *, covers_alone: bool = Fals
         The survey; what stands in front of what is known from its cameras.
     placed : collection of (PhotoId, PanelId)
         Where the program placed photos.
-    covers_alone : bool
-        Let nothing stand in the way but the panels a template says cover others.
 
     Returns
     -------
@@ -228,14 +224,13 @@ def coverage_of(bench: BenchSurvey, placed: Placed, *, covers_alone: bool = Fals
     seen: dict[ZoneId, float] = {}
     hidden: dict[ZoneId, float] = {}
     by_any: dict[ZoneId, float] = {}
-    sights = [_sights(bench, shot, covers_alone=covers_alone) for shot in bench.shots]
     for panel in bench.scene.template.panels:
         points, zone_of = _samples(panel)
         by_placed, by_every = np.zeros(len(points), dtype=bool), np.zeros(len(points), dtype=bool)
-        for shot, sight in zip(bench.shots, sights, strict=True):
-            if panel.id not in sight:
+        for shot in bench.shots:
+            if panel.id not in shot.sights:
                 continue
-            shown = shapely.contains_xy(sight[panel.id].visible, points)
+            shown = shapely.contains_xy(shot.sights[panel.id].visible, points)
             shown[shown] = detail_mm_per_px(shot, panel, points[shown]) <= COARSEST_MM_PER_PX
             by_every |= shown
             if (shot.photo.id, panel.id) in placed:
@@ -250,12 +245,6 @@ def coverage_of(bench: BenchSurvey, placed: Placed, *, covers_alone: bool = Fals
             hidden[zone.id] = float((by_placed & covered)[here].mean())
             by_any[zone.id] = float((by_every & ~covered)[here].mean())
     return TrueCoverage(seen, hidden, by_any)
-
-
-def _sights(bench: BenchSurvey, shot: Shot, *, covers_alone: bool) -> Mapping[PanelId, Sight]:
-    if not covers_alone:
-        return shot.sights
-    return sights_of(shot.camera, faces_of(bench.scene.template), covers_alone=True)
 
 
 def _samples(panel: Panel) -> tuple[Array, NDArray[np.intp]]:
