@@ -93,7 +93,7 @@ def steps_of(survey: Survey, evaluation: Evaluation) -> tuple[Step, ...]:
     tuple of Step
         In the order of work.
     """
-    photos, marks = len(survey.photos), len(survey.marks)
+    photos, marks = len(survey.photos), len(survey.measured_marks)
     placed = len(placed_photos(evaluation.registrations))
     outcome = evaluation.assessment.outcome.kind
     states = {

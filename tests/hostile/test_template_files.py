@@ -25,7 +25,7 @@ TEXT = data_path("body_templates", "two-seat-open.json").read_text(encoding="utf
         pytest.param('{"a": ' * 40 + "1" + "}" * 40, "nested deeper than 32 levels", id="deep object"),
         pytest.param(TEXT.replace("Small open", r"\ud800 open", 1), "lone surrogate", id="half a character"),
         pytest.param(
-            TEXT.replace('"revision": 1', '"revision": 1' + "0" * 5000, 1), "too many digits", id="endless integer"
+            TEXT.replace('"revision": ', '"revision": ' + "1" * 5000, 1), "too many digits", id="endless integer"
         ),
         pytest.param("[1, 2]", "not a body template: expected one JSON object at the top", id="list"),
         pytest.param("{}", "body template has 9 faults", id="empty object"),

