@@ -51,7 +51,8 @@ class Page:
         """Everything that could make a browser fetch or follow: attributes and CSS url()."""
         found = [(name, value) for f in self.elements for name, value in f.attributes.items() if name in URL_ATTRIBUTES]
         css = [self.styles, *(f.attributes["style"] for f in self.elements if "style" in f.attributes)]
-        painted = [v for f in self.elements for k, v in f.attributes.items() if "url(" in v and k not in {"style", "aria-label"}]
+        spoken = {"style", "aria-label"}
+        painted = [v for f in self.elements for k, v in f.attributes.items() if "url(" in v and k not in spoken]
         found += [("url()", url) for text in [*css, *painted] for url in re.findall(r"url\(([^)]*)\)", text)]
         found += [("@import", text) for text in re.findall(r"@import[^;]*", " ".join(css))]
         return found

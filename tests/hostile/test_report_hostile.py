@@ -15,8 +15,8 @@ from corromap.frames import PhotoId
 from corromap.report.document import evaluation_document
 from corromap.report.drawing import map_svg
 from corromap.report.html import report_html
-from corromap.report.writing import write_report
 from corromap.report.svg import printable
+from corromap.report.writing import write_report
 from tests import report_scene
 from tests.report_page import Page, parse
 
