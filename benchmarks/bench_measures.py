@@ -11,6 +11,7 @@ have 80 points, as a thinned freehand stroke has. Processor time, one thread.
 
 from __future__ import annotations
 
+import gc
 import statistics
 import time
 from collections.abc import Callable
@@ -124,13 +125,23 @@ def zone_areas(projection: Projection, template: BodyTemplate) -> None:
 
 
 def seconds(run: Callable[[], object], times: int) -> float:
-    """Median processor time of some runs, which other programs on the machine disturb least."""
+    """Median processor time of some runs; the collector waits meanwhile, as in Python's own `timeit`."""
     spent = []
     for _ in range(times):
+        gc.collect()
+        gc.disable()
         start = time.process_time()
         run()
         spent.append(time.process_time() - start)
+        gc.enable()
     return statistics.median(spent)
+
+
+def ratio(slow: Callable[[], object], fast: Callable[[], object], rounds: int) -> tuple[float, float, float]:
+    """Median seconds of both and median ratio of rounds run side by side, so that a slow spell meets both."""
+    pairs = [(seconds(slow, 1), seconds(fast, 3)) for _ in range(rounds)]
+    ones, others = zip(*pairs, strict=True)
+    return statistics.median(ones), statistics.median(others), statistics.median(one / other for one, other in pairs)
 
 
 def largest_difference(slow: dict[tuple[str, str], float], fast: Measures) -> float:
@@ -150,11 +161,10 @@ def main() -> None:
     found = place_photos(survey, template)
     projection = project(survey, template, found)
     measures = measure(projection, found, survey, template)
-    slow = seconds(lambda: naive(projection, template), 3)
+    slow, areas, times = ratio(lambda: naive(projection, template), lambda: zone_areas(projection, template), 7)
     fast = seconds(lambda: measure(projection, found, survey, template), 5)
-    areas = seconds(lambda: zone_areas(projection, template), 5)
     print(f"40 photos, {len(survey.marks)} marks, {len(projection.marks)} projected, {len(template.zones)} zones")
-    print(f"zone areas of all layers: naive double loop {slow:.3f} s, ours {areas:.3f} s: {slow / areas:.1f} x")
+    print(f"zone areas of all layers: naive double loop {slow:.3f} s, ours {areas:.3f} s: {times:.1f} x")
     print(f"everything (intervals, pieces, coverage, distances): {fast:.3f} s: {slow / fast:.1f} x the naive areas")
     print(f"largest difference in area: {largest_difference(naive(projection, template), measures):.2e} mm2")
     print(f"projection of all of it: {seconds(lambda: project(survey, template, found), 3):.3f} s")
