@@ -4,6 +4,7 @@
 
 import type { FrameState } from "ol/Map";
 import TileLayer from "ol/layer/Tile";
+import type CanvasTileLayerRenderer from "ol/renderer/canvas/TileLayer";
 import type ImageTile from "ol/source/ImageTile";
 
 import { same } from "./features";
@@ -17,10 +18,11 @@ export class StillTiles extends TileLayer<ImageTile> {
     const { center, resolution, rotation } = frame.viewState;
     const source = this.getSource();
     const state = [...center, resolution, rotation, ...frame.size, frame.pixelRatio, source, source?.getRevision(), this.getRevision()];
-    const isWhole = () => frame.tileQueue.isEmpty(); // a tile that comes later is a new revision
-    if (this.shown && isWhole() && same(state, this.state)) return this.shown;
+    if (this.shown && same(state, this.state)) return this.shown;
     this.shown = super.render(frame, target);
-    this.state = isWhole() ? state : [];
+    // a tile that is still on its way makes no new revision: until all are painted, every frame draws them
+    const isWhole = (this.getRenderer() as CanvasTileLayerRenderer).renderComplete;
+    this.state = isWhole ? state : [];
     return this.shown;
   }
 }

@@ -427,3 +427,36 @@ def test_every_control_has_a_name(open_page, url, ready_survey, where):
         expect(named).to_have_count(everything.count())
     pictures = page.locator("img:not([alt])").count()
     assert pictures == 0
+
+
+def test_every_tile_is_painted_however_late_it_comes(open_page, url, ready_survey):
+    page = open_page(url)
+    held = []
+    page.route(re.compile(r"/\d+/\d+/\d+\.jpg"), lambda route: held.append(route))  # noqa: PLW0108  # no builtin
+    page.goto(address(url, ready_survey, "mark", "photo-1"))
+    wait_until(page, lambda: len(held) >= 4, timeout=30_000)
+    page.wait_for_timeout(1000)  # several frames without any tile
+    while held:
+        held.pop().continue_()
+        page.wait_for_timeout(300)
+    ready(page, "Mark what the photos show")
+    canvas = AppCanvas(page)
+    pane = page.locator(".cm-photo").first
+    late = shot(pane)
+    canvas.button("closer").click()
+    page.wait_for_timeout(800)
+    while held:
+        held.pop().continue_()
+        page.wait_for_timeout(300)
+    canvas.button("whole").click()
+    page.wait_for_timeout(1500)
+    drawn_anew = shot(pane)
+    assert np.ptp(drawn_anew) > 30  # photo and ground
+    difference = np.abs(late - drawn_anew)[1:]  # the page's head may lie over the first row
+    assert difference.max() < 25  # a tile that is missing leaves ground of 30 for a photo of 95
+
+
+def shot(locator):
+    """Brightness of a view in blocks, so that a shift by a pixel and the frame round it do not count."""
+    picture = cv2.imdecode(np.frombuffer(locator.screenshot(), np.uint8), cv2.IMREAD_GRAYSCALE)
+    return cv2.resize(picture[8:-8, 8:-8], (16, 12), interpolation=cv2.INTER_AREA).astype(float)
