@@ -8,11 +8,11 @@ from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
-from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
 from corromap.exports.annotations import write_annotations
 from corromap.exports.geopackage import write_geopackage
 from corromap.exports.marked_photos import photo_file_names, write_marked_photos
+from corromap.exports.output import made_folder
 from corromap.exports.plan import write_plan
 from corromap.exports.seal import make_bag
 from corromap.exports.shared_survey import write_shared_folder
@@ -102,10 +102,7 @@ def write_parts(given: HandOver, folder: Path, parts: tuple[Part, ...], progress
     OutputError
         If something cannot be written; what was written before it stays.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder '{folder.name}' could not be made: {error.strerror}") from error
+    made_folder(folder)
     for done, part in enumerate(parts, start=1):
         _WRITERS[part](given, folder)
         if progress:

@@ -11,9 +11,8 @@ import numpy as np
 import shapely
 from PIL import Image, ImageDraw, ImageFont
 
-from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
-from corromap.exports.output import write_file
+from corromap.exports.output import made_folder, write_file
 from corromap.frames import MarkId, PhotoId
 from corromap.io.interchange_files import file_name
 from corromap.io.photos import RgbArray, decode
@@ -117,10 +116,7 @@ def write_marked_photos(
     OutputError
         If the folder or a file cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder '{folder.name}' could not be made: {error.strerror}") from error
+    made_folder(folder)
     names, numbers, survey = photo_file_names(evaluation), mark_numbers(evaluation), evaluation.survey
     written = []
     for done, photo in enumerate(survey.photos, start=1):

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from corromap.errors import OutputError
 
-__all__ = ["replaced_file", "write_file"]
+__all__ = ["made_folder", "replaced_file", "write_file"]
 
 
 @contextmanager
@@ -51,3 +51,17 @@ def write_file(target: Path, data: bytes) -> None:
     """Write a file whole or not at all; see `replaced_file`."""
     with replaced_file(target) as fresh:
         fresh.write_bytes(data)
+
+
+def made_folder(folder: Path) -> None:
+    """Make a folder, unless it is there.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"folder '{folder.name}' could not be made: {error.strerror}") from error

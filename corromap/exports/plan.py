@@ -6,9 +6,8 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from corromap.errors import OutputError
 from corromap.evaluation import Evaluation, repair_plan
-from corromap.exports.output import write_file
+from corromap.exports.output import made_folder, write_file
 from corromap.repair import Rates, RepairPlan
 from corromap.report.language import language_of, speaking
 from corromap.report.repair_document import repair_document
@@ -68,10 +67,7 @@ def write_plan(evaluation: Evaluation, rates: Rates, folder: Path, made_at: str)
         If the folder or a file cannot be written.
     """
     plan = repair_plan(evaluation, rates)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder '{folder.name}' could not be made: {error.strerror}") from error
+    made_folder(folder)
     document = json.dumps(repair_document(evaluation, plan, rates), ensure_ascii=False, indent=2)
     write_file(folder / "repair-plan.json", document.encode("utf-8", "backslashreplace"))
     write_file(folder / "welders-sheet.pdf", welder_pdf(evaluation, plan, rates, made_at=made_at))

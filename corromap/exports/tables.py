@@ -19,7 +19,7 @@ from xlsxwriter.exceptions import XlsxWriterException
 
 from corromap.errors import OutputError
 from corromap.evaluation import Evaluation
-from corromap.exports.output import replaced_file, write_file
+from corromap.exports.output import made_folder, replaced_file, write_file
 from corromap.frames import PanelId
 from corromap.measures import GroupMeasure, ZoneMeasure
 from corromap.projection import ProjectedMark
@@ -118,10 +118,7 @@ def write_csv_folder(evaluation: Evaluation, folder: Path) -> tuple[Path, ...]:
     OutputError
         If the folder or a file cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder '{folder.name}' could not be made: {error.strerror}") from error
+    made_folder(folder)
     written = []
     for table in tables_of(evaluation):
         target = folder / f"{table.name}.csv"
