@@ -19,7 +19,7 @@ from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, Sighting
 from corromap.ui.surveys import key_of
 from tests.browser.canvas_driver import CanvasDriver
-from tests.browser.conftest import REPOSITORY
+from tests.browser.conftest import REPOSITORY, settled
 
 pytestmark = pytest.mark.browser
 
@@ -86,11 +86,7 @@ class AppCanvas(CanvasDriver):
 
 def ready(page, title):
     expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible(timeout=60_000)
-    idle(page)
-
-
-def idle(page):
-    expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible(timeout=60_000)
+    settled(page)
 
 
 def step(page, number, title):
@@ -117,7 +113,7 @@ def start_survey(page, name):
     page.get_by_label("Name of the car").press("Tab")
     page.get_by_label("Body template").click()
     page.get_by_role("option", name=load_template(TEMPLATE).name).click()
-    idle(page)
+    settled(page)
     page.get_by_role("button", name="Start the survey").click()
     ready(page, "The car")
 
@@ -144,7 +140,7 @@ def place_by_clicks(page, template, count):
         name = title.inner_text()
         done.add(name)
         canvas.click(through(matrix, positions[name]))
-        idle(page)
+        settled(page)
         canvas.settle(350)
     return canvas
 
@@ -152,7 +148,7 @@ def place_by_clicks(page, template, count):
 def choose_panel(page, template):
     page.get_by_label("Panel seen on this photo").click()
     page.get_by_role("option", name=re.compile(f"^{template.panel(PanelId(PANEL)).name}:")).click()
-    idle(page)
+    settled(page)
 
 
 def test_the_whole_job_from_an_empty_folder_to_a_report(open_page, url, surveys, template, picture, tmp_path):
@@ -160,7 +156,7 @@ def test_the_whole_job_from_an_empty_folder_to_a_report(open_page, url, surveys,
     start_survey(page, "Grey hatch, lot 9")
     page.get_by_label("Seller").fill("An invented seller")
     page.get_by_label("Seller").press("Tab")
-    idle(page)
+    settled(page)
     expect(page.locator(".cm-saved")).to_contain_text("Saved")
     step(page, 2, "Photos")
     add_photos(page, ("floor.jpg", picture), ("broken.jpg", picture[:5000]))
@@ -281,7 +277,7 @@ def test_no_page_is_wider_than_the_window_or_asks_the_net(open_page, url, ready_
     page.on("request", lambda request: asked.append(request.url))
     page.goto(address(url, ready_survey, where))
     page.wait_for_selector(".st-key-cm_bar", timeout=60_000)
-    idle(page)
+    settled(page)
     page.wait_for_timeout(800)
     main = page.locator('[data-testid="stMain"]')
     assert main.evaluate("e => e.scrollWidth - e.clientWidth") <= 0
@@ -390,7 +386,7 @@ def test_markup_in_names_stays_text(open_page, url, surveys, template, picture):
         page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
         page.goto(address(url, file, where))
         page.wait_for_selector(".st-key-cm_bar", timeout=60_000)
-        idle(page)
+        settled(page)
         expect(page.locator(".cm-carname b")).to_contain_text("<img src=x onerror=alert(1)> **bold**")
         assert page.locator(".cm-carname img, a[href*='evil.example']").count() == 0
     assert alerts == []
@@ -419,7 +415,7 @@ def test_every_control_has_a_name(open_page, url, ready_survey, where):
     """WCAG 2.2, 4.1.2: names as assistive technology computes them."""
     page = open_page(address(url, ready_survey, where))
     page.wait_for_selector(".st-key-cm_bar", timeout=60_000)
-    idle(page)
+    settled(page)
     page.wait_for_timeout(2500)
     for role in ("button", "textbox", "combobox", "checkbox", "switch", "spinbutton", "link"):
         everything = page.get_by_role(role)

@@ -17,7 +17,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, RustStage, Sighting
 from corromap.ui.surveys import key_of
-from tests.browser.conftest import REPOSITORY
+from tests.browser.conftest import REPOSITORY, settled
 
 pytestmark = pytest.mark.browser
 
@@ -40,6 +40,7 @@ def address(streamlit_server, tmp_path_factory):
 
 def ready(page):
     expect(page.get_by_role("heading", name="For the welder", exact=True)).to_be_visible(timeout=60_000)
+    settled(page)
 
 
 def test_the_welder_gets_true_pages_and_drawings(open_page, address):

@@ -14,7 +14,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Mark, MarkKind, Sighting
 from corromap.ui.surveys import key_of
-from tests.browser.conftest import REPOSITORY
+from tests.browser.conftest import REPOSITORY, choose, settled
 
 pytestmark = pytest.mark.browser
 
@@ -49,7 +49,7 @@ def page(streamlit_server, folder, survey, open_page, request):
     width = getattr(request, "param", 1440)
     shown = open_page(f"{server.url}/?survey={key_of(survey.path)}&page=outcome", width=width)
     expect(shown.get_by_text("Cautions before any repair")).to_be_visible(timeout=PATIENCE)
-    expect(shown.locator("[data-testid=stStatusWidget]")).to_have_count(0, timeout=PATIENCE)
+    settled(shown)
     return shown
 
 
@@ -58,6 +58,7 @@ def unfold(page, text):
     block.locator("summary").first.scroll_into_view_if_needed()
     block.locator("summary").first.click()
     expect(block).to_have_attribute("open", "", timeout=PATIENCE)
+    settled(page)
     return block
 
 
@@ -70,7 +71,7 @@ def test_a_click_on_the_map_places_a_finding(page, survey):
     # front is up: u runs up, v to the right, from the panel's rear inner corner
     panel.click(position={"x": 0.25 * box["width"], "y": 0.9 * box["height"]}, force=True)
     expect(page.locator(".pick .dot.chosen")).to_have_count(1, timeout=PATIENCE)
-    page.get_by_role("radio", name="a probe goes through").check(force=True)
+    choose(page, "a probe goes through")
     button = page.get_by_role("button", name="Add the finding")
     expect(button).to_be_enabled(timeout=PATIENCE)
     button.click()
@@ -87,6 +88,7 @@ def test_a_changed_limit_says_what_it_changes(page, survey):
     field = page.get_by_label("from, pieces").first  # separate patches in one load-bearing zone
     expect(field).to_be_visible(timeout=PATIENCE)
     field.scroll_into_view_if_needed()
+    settled(page)
     field.fill("1")
     field.press("Enter")
     expect(page.locator(".cm-changed")).to_contain_text("Outcome: stop, was", timeout=PATIENCE)
@@ -96,6 +98,7 @@ def test_a_changed_limit_says_what_it_changes(page, survey):
 def test_a_reason_opens_its_photo_with_the_mark_chosen(page):
     link = page.get_by_role("button", name="Mark 1, floor.jpg").first
     link.scroll_into_view_if_needed()
+    settled(page)
     link.click()
     expect(page.locator("[data-chosen='patch-1']")).to_have_count(1, timeout=PATIENCE)
     assert "mark=patch-1" in page.url
