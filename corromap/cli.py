@@ -214,16 +214,18 @@ def zones(survey: Path, *, as_json: bool, every: bool) -> None:
 @main.command()
 @_survey_argument
 @_json_option
+@click.option("--all", "every", is_flag=True, help="Each place that reaches a limit, not the first of each rule.")
 @_speaks
-def outcome(survey: Path, *, as_json: bool) -> None:
+def outcome(survey: Path, *, as_json: bool, every: bool) -> None:
     """Print what the survey comes to, why, and how far the nearest limits are."""
-    from corromap.cli_tables import evaluate_file, print_json, print_outcome  # noqa: PLC0415
+    from corromap.cli_outcome import print_outcome  # noqa: PLC0415
+    from corromap.cli_tables import evaluate_file, print_json  # noqa: PLC0415
 
     evaluation = evaluate_file(survey)
     if as_json:
         print_json(evaluation)
     else:
-        print_outcome(evaluation, _console())
+        print_outcome(evaluation, _console(), every=every)
 
 
 @main.command()

@@ -13,8 +13,9 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from corromap.cli_outcome import print_outcome
 from corromap.cli_progress import progress_bar
-from corromap.cli_tables import CLI_AUTHOR, print_outcome, write_report_of, zone_table
+from corromap.cli_tables import CLI_AUTHOR, write_report_of, zone_table
 from corromap.errors import OutputError, PhotoError
 from corromap.evaluation import Evaluation
 from corromap.io.interchange import import_folder

@@ -1,19 +1,17 @@
-"""What the command line prints: zone table, outcome, JSON, faults."""
+"""What the command line prints: zone table, JSON, faults."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 import click
 from rich.box import SIMPLE_HEAD
-from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from corromap.assessment import ADVICE, ALWAYS, OutcomeKind
 from corromap.errors import CorromapError, InterchangeError, TemplateError
 from corromap.evaluation import Evaluation
 from corromap.frames import PhotoId
@@ -25,7 +23,6 @@ from corromap.io.templates import check_template, load_template, read_document, 
 from corromap.measures import Figure, ZoneMeasure
 from corromap.report.document import evaluation_document
 from corromap.report.view import Length
-from corromap.report.what_if_rows import what_if_rows
 from corromap.report.writing import write_report
 from corromap.survey import MarkKind
 from corromap.template import Role
@@ -36,7 +33,6 @@ __all__ = [
     "faults_of",
     "notes_of",
     "print_json",
-    "print_outcome",
     "write_report_of",
     "zone_table",
 ]
@@ -113,61 +109,6 @@ def _area(figure: Figure) -> str:
     low, value, high = (v / MM2_PER_CM2 for v in (figure.low_mm2, figure.likely_mm2, figure.high_mm2))
     digits = 0 if value >= 10 else 1
     return f"{value:.{digits}f}\n{low:.{digits}f}-{high:.{digits}f}"
-
-
-def print_outcome(evaluation: Evaluation, console: Console) -> None:
-    """Print the outcome, its reasons, the margins and what to do next.
-
-    Parameters
-    ----------
-    evaluation : Evaluation
-        What to show.
-    console : rich.console.Console
-        Where.
-    """
-    result = evaluation.assessment.outcome
-    console.print(f"[bold]Outcome: {result.kind.value}.[/bold] {escape(result.headline)}")
-    for reason in result.reasons:
-        if reason.rule.outcome is OutcomeKind.NOT_SHOWN:
-            continue  # listed together below: there may be dozens
-        console.print(f"  - {escape(reason.sentence)} [dim]\\[{_label(reason.rule.house_rule)}][/dim]")
-    for doubt in result.uncertain:
-        console.print(f"  ? {escape(doubt.zone_name)}: {escape(doubt.rule.title)}: the interval straddles the limit.")
-    if result.unseen_zones:
-        console.print(f"Not shown well enough, {len(result.unseen_zones)} load-bearing zones:")
-        for line in _unseen_lines(evaluation):
-            console.print(f"  {escape(line)}")
-    console.print("Too many patches, nearest to each limit:")
-    for near in evaluation.assessment.margins("too many patches"):
-        left = "reached" if near.is_reached else f"{near.margin:.3g} {near.rule.unit} below the limit"
-        console.print(f"  {escape(near.rule.title)}: {left} ({escape(near.zone_name)}).")
-    console.print("What would change it:")
-    for row in what_if_rows(evaluation) or (None,):
-        told = f"{row.text}: {row.outcome}." if row else "no single uncertain thing; the outcome does not hang on one."
-        console.print(f"  {escape(told)}")
-    console.print("Next:")
-    for advice in (*ADVICE[result.kind], *ALWAYS):
-        console.print(f"  {escape(advice)}")
-
-
-def _unseen_lines(evaluation: Evaluation) -> Iterator[str]:
-    """Group the unseen load-bearing zones by panel, whole panels in one line."""
-    unseen = set(evaluation.assessment.outcome.unseen_zones)
-    shown = {measure.zone: measure.seen_share for measure in evaluation.measures.zones}
-    wholly: list[str] = []
-    for panel in evaluation.template.panels:
-        primary = [zone for zone in panel.zones if zone.role is Role.PRIMARY]
-        missing = [zone for zone in primary if zone.id in unseen]
-        if missing and all(not shown[zone.id] for zone in primary):
-            wholly.append(panel.name)
-        else:
-            yield from (f"{zone.name}: {100 * shown[zone.id]:.0f} % shown" for zone in missing)
-    if wholly:
-        yield "Never shown: " + ", ".join(wholly)
-
-
-def _label(house_rule: bool) -> str:  # noqa: FBT001
-    return "house rule" if house_rule else "published"
 
 
 def print_json(evaluation: Evaluation) -> None:

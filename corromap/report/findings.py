@@ -177,7 +177,7 @@ def rule_row(result: RuleResult, numbers: Mapping[MarkId, int]) -> RuleRow:
     if reading.high > reading.low:
         low, high = (figures.limit_value(end, rule.unit) for end in (reading.low, reading.high))
         interval = tr("{low} to {high}", low=low, high=high)
-    left = figures.limit_value(abs(result.margin), rule.unit)
+    left = figures.limit_distance(abs(result.margin), rule.unit)
     return RuleRow(
         title=tr(rule.title),
         place=tr(result.zone_name),
