@@ -26,10 +26,6 @@ def reached_at(scene, count):
     return dataclasses.replace(scene, assessment=dataclasses.replace(scene.assessment, outcome=changed))
 
 
-def _measure(scene, zone):
-    return next(measure for measure in scene.measures.zones if measure.zone == zone)
-
-
 def test_a_rule_is_said_once_with_its_other_places_beside_it():
     scene = evaluation()
     first = scene.assessment.outcome.reasons[0]
@@ -48,12 +44,14 @@ def test_every_place_is_named_when_asked_for():
 
 def test_a_zone_not_shown_well_enough_says_both_shares():
     scene = evaluation()
-    zone = next(z for z in scene.assessment.outcome.unseen_zones if _measure(scene, z).seen_share > 0.01)
-    measure = _measure(scene, zone)
-    name = scene.template.zone_by_id[zone].name
-    assert f"{name}: {100 * measure.seen_share:.0f} % shown, {100 * measure.well_share:.0f} % well enough" in printed(
-        scene
-    )
+    seen, *others = scene.measures.zones
+    measure = dataclasses.replace(seen, seen_share=0.8, well_of_seen=0.5)
+    measures = dataclasses.replace(scene.measures, zones=(measure, *others))
+    outcome = dataclasses.replace(scene.assessment.outcome, unseen_zones=(measure.zone,))
+    assessment = dataclasses.replace(scene.assessment, outcome=outcome)
+    name = scene.template.zone_by_id[measure.zone].name
+    short = dataclasses.replace(scene, assessment=assessment, measures=measures)
+    assert f"{name}: 80 % shown, 40 % well enough" in printed(short)
 
 
 def test_markup_in_a_zone_name_is_printed_as_text():
