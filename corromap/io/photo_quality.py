@@ -33,6 +33,8 @@ _CACHE, _VERSION = "quality", 2
 """Name in the survey file; raised whenever the same bytes would be judged otherwise."""
 _KEPT = 400
 _KNOWN: OrderedDict[str, ExaminedPhoto] = OrderedDict()
+_HELD: set[tuple[str, str]] = set()
+"""Survey file and SHA-256: what this process has found or put in that file's cache, so that it is asked once."""
 _LOCK = threading.Lock()
 
 
@@ -152,18 +154,20 @@ def examined_photos(
     SurveyFileError
         If the file cannot be read.
     """
-    found = {photo.sha256: _KNOWN[photo.sha256] for photo in photos if photo.sha256 in _KNOWN}
-    if len(found) < len({photo.sha256 for photo in photos}):
-        found |= _kept(file, [photo for photo in photos if photo.sha256 not in found])
+    asked = [p for p in photos if p.sha256 not in _KNOWN or (str(file.path), p.sha256) not in _HELD]
+    kept = _kept(file, asked) if asked else {}
+    found = {photo.sha256: _KNOWN[photo.sha256] for photo in photos if photo.sha256 in _KNOWN} | kept
     new = [photo for photo in photos if photo.sha256 not in found]
     for done, photo in enumerate(new, start=1):
         with suppress(PhotoError):
             found[photo.sha256] = examine_photo(file.photo_bytes(photo.id), photo.name)
         progress(done, len(new))
-    if new:
-        documents = {photo.sha256: _document(found[photo.sha256]) for photo in new if photo.sha256 in found}
+    # a photo known from another survey of this process is kept here too: the next process need not examine it
+    documents = {p.sha256: _document(found[p.sha256]) for p in asked if p.sha256 in found and p.sha256 not in kept}
+    if documents:
         with suppress(SurveyFileError):  # a file that may only be read is judged all the same
             file.keep_worked_out(_CACHE, documents)
+    _HELD.update((str(file.path), photo.sha256) for photo in asked)
     return {photo.id: found[photo.sha256] for photo in photos if photo.sha256 in found}
 
 

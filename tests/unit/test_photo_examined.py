@@ -14,7 +14,7 @@ from corromap.io import photo_quality
 from corromap.io.opened import evaluated
 from corromap.io.photo_quality import ExaminedPhoto, examined_photos, quality_maps
 from corromap.io.survey_file import SurveyFile
-from tests.store_scene import full_file
+from tests.store_scene import full_file, new_file
 
 
 def picture(side: int, seed: int) -> bytes:
@@ -69,6 +69,22 @@ def test_what_cannot_be_read_is_examined_anew(file: SurveyFile, damage: str) -> 
     with sqlite3.connect(file.path) as conn:
         conn.execute("UPDATE worked_out SET document = ?", (damage,))
     assert told(examined_photos(file, photos)) == first
+
+
+def test_a_photo_known_from_another_survey_is_kept_in_this_one_too(
+    file: SurveyFile, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photos = file.load().survey.photos
+    first = examined_photos(file, photos)
+    other = new_file(tmp_path, "other.corromap")
+    for photo in photos:
+        other.add_photo(file.photo_bytes(photo.id), photo.name)
+    monkeypatch.setattr(photo_quality, "decode", lambda *_a, **_k: pytest.fail("examined twice"))
+    copied = other.load().survey.photos
+    assert {one.sha256 for one in examined_photos(other, copied).values()} == {p.sha256 for p in photos}
+    photo_quality._KNOWN.clear()  # the next process knows nothing
+    again = examined_photos(other, copied)
+    assert {one.look for one in again.values()} == {one.look for one in first.values()}
 
 
 def test_evaluation_of_a_file_knows_the_quality(file: SurveyFile) -> None:
