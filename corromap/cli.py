@@ -4,51 +4,30 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
 from datetime import UTC, datetime
-from functools import wraps
 from pathlib import Path
-from typing import ParamSpec, TypeVar
 
 import click
 from rich.console import Console
 
 from corromap import __version__
+from corromap.cli_options import EXIT_FAULTS, InOrder, json_option, speaks, survey_argument
 from corromap.cli_progress import progress_bar
-from corromap.errors import CorromapError, TemplateError
+from corromap.cli_record import RECORD_COMMANDS
 
 __all__ = ["main"]
 
-EXIT_INPUT, EXIT_FAULTS = 1, 3
 SUFFIX = ".corromap"
 
-_P = ParamSpec("_P")
-_R = TypeVar("_R")
-_survey_argument = click.argument("survey", type=click.Path(dir_okay=False, path_type=Path))
-_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON with stable keys (see docs).")
 
-
-def _speaks(command: Callable[_P, _R]) -> Callable[_P, _R]:
-    """Turn the project's own errors into one sentence on stderr and exit code 1."""
-
-    @wraps(command)
-    def wrapped(*args: _P.args, **kwargs: _P.kwargs) -> _R:
-        try:
-            return command(*args, **kwargs)
-        except CorromapError as error:
-            click.echo(f"corromap: {error}", err=True)
-            if isinstance(error, TemplateError):
-                for fault in error.faults:
-                    click.echo(f"  {fault}", err=True)
-            sys.exit(EXIT_INPUT)
-
-    return wrapped
-
-
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=InOrder, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="corromap")
 def main() -> None:
     """Rust, filler and patches on photos, carried to scale onto a body template."""
+
+
+for _command in RECORD_COMMANDS:
+    main.add_command(_command)
 
 
 @main.command()
@@ -60,7 +39,7 @@ def main() -> None:
     show_default=True,
     help="Folder for the demo survey and its report.",
 )
-@_speaks
+@speaks
 def demo(folder: Path) -> None:
     """Build the demo survey from photos, print its zones and outcome beside the truth, write the report."""
     from corromap.cli_demo import run_demo  # noqa: PLC0415  # imports the heavy libraries
@@ -72,7 +51,7 @@ def demo(folder: Path) -> None:
 @click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
 @click.option("--port", type=click.IntRange(1, 65535), help="Default: the first free one from 8501.")
 @click.option("--browser/--no-browser", default=True, show_default=True, help="Open a browser window.")
-@_speaks
+@speaks
 def app(survey: Path | None, *, port: int | None, browser: bool) -> None:
     """Open the app in the browser, on a survey if one is given."""
     from corromap.ui import launch  # noqa: PLC0415  # streamlit is slow to import
@@ -82,8 +61,8 @@ def app(survey: Path | None, *, port: int | None, browser: bool) -> None:
 
 @main.command("import")
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@_survey_argument
-@_speaks
+@survey_argument
+@speaks
 def import_(folder: Path, survey: Path) -> None:
     """Make a survey file from an interchange FOLDER (survey.json and its photos)."""
     from corromap.io.interchange import import_folder  # noqa: PLC0415
@@ -100,10 +79,10 @@ def import_(folder: Path, survey: Path) -> None:
 
 
 @main.command("export")
-@_survey_argument
+@survey_argument
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--originals", is_flag=True, help="Photos as they are, with all their files say, and the log: no loss.")
-@_speaks
+@speaks
 def export(survey: Path, folder: Path, *, originals: bool) -> None:
     """Write a survey as an interchange FOLDER; photos without metadata, faces and plates blurred as marked."""
     from corromap.exports.shared_survey import write_shared_folder  # noqa: PLC0415
@@ -117,89 +96,10 @@ def export(survey: Path, folder: Path, *, originals: bool) -> None:
 
 
 @main.command()
-@_survey_argument
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option(
-    "--only",
-    multiple=True,
-    type=click.Choice(["report", "pdf", "tables", "map", "annotations", "photos", "plan"]),
-    help="Only this part; may be given again.",
-)
-@_speaks
-def handover(survey: Path, folder: Path, only: tuple[str, ...]) -> None:
-    """Write reports, repair plan, tables (CSV, XLSX), map (GeoPackage), annotations and marked photos into FOLDER."""
-    from corromap.cli_exports import write_handover  # noqa: PLC0415
-
-    write_handover(survey, folder, only)
-
-
-@main.command()
-@_survey_argument
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--key", type=click.Path(dir_okay=False, path_type=Path), help="Sign with this key; see 'corromap key'.")
-@click.option("--signer", default="", help="As the signature names you (default: the survey's inspector).")
-@click.option("--shareable", is_flag=True, help="Photos without metadata, faces and plates blurred; no log.")
-@_speaks
-def seal(survey: Path, folder: Path, *, key: Path | None, signer: str, shareable: bool) -> None:
-    """Seal a survey as FOLDER, a BagIt bag: photos, survey document, reports and exports with their hashes."""
-    from corromap.cli_exports import seal_file  # noqa: PLC0415
-
-    seal_file(survey, folder, key=key, signer=signer, originals=not shareable)
-
-
-@main.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
-@click.option("--no-passphrase", is_flag=True, help="Leave the key unlocked.")
-@_speaks
-def key(file: Path, *, no_passphrase: bool) -> None:
-    """Make a key to sign sealed records with, and keep it in FILE."""
-    from corromap.cli_exports import make_key_file  # noqa: PLC0415
-
-    make_key_file(file, locked=not no_passphrase)
-
-
-@main.command()
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.argument("answer", type=click.Path(dir_okay=False, path_type=Path), required=False)
-@_speaks
-def stamp(folder: Path, answer: Path | None) -> None:
-    """Write the request for a time stamp (RFC 3161) on a sealed record, or attach the authority's ANSWER."""
-    from corromap.cli_exports import stamp_record  # noqa: PLC0415
-
-    stamp_record(folder, answer)
-
-
-@main.command()
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--public-key", default="", help="It must be signed with this key (64 hex digits).")
-@click.option(
-    "--authority", type=click.Path(dir_okay=False, path_type=Path), help="Root certificate (PEM) of the time stamp."
-)
-@_speaks
-def verify(folder: Path, *, public_key: str, authority: Path | None) -> None:
-    """Check a sealed record: name every file that changed, is missing or was added. Exits with 3 if any is."""
-    from corromap.cli_exports import verify_record  # noqa: PLC0415
-
-    if not verify_record(folder, public_key=public_key, authority=authority):
-        sys.exit(EXIT_FAULTS)
-
-
-@main.command()
-@_survey_argument
-@click.argument("record")
-@_speaks
-def follow(survey: Path, record: str) -> None:
-    """Say that a survey follows a sealed RECORD: the folder of it, or its hash."""
-    from corromap.cli_exports import earlier_record_from  # noqa: PLC0415
-
-    earlier_record_from(survey, record)
-
-
-@main.command()
-@_survey_argument
-@_json_option
+@survey_argument
+@json_option
 @click.option("--all", "every", is_flag=True, help="List zones without marks too.")
-@_speaks
+@speaks
 def zones(survey: Path, *, as_json: bool, every: bool) -> None:
     """List the measures of each zone: area, 95 % interval, share, what was shown."""
     from corromap.cli_tables import evaluate_file, print_json, zone_table  # noqa: PLC0415
@@ -212,10 +112,10 @@ def zones(survey: Path, *, as_json: bool, every: bool) -> None:
 
 
 @main.command()
-@_survey_argument
-@_json_option
+@survey_argument
+@json_option
 @click.option("--all", "every", is_flag=True, help="Each place that reaches a limit, not the first of each rule.")
-@_speaks
+@speaks
 def outcome(survey: Path, *, as_json: bool, every: bool) -> None:
     """Print what the survey comes to, why, and how far the nearest limits are."""
     from corromap.cli_outcome import print_outcome  # noqa: PLC0415
@@ -229,7 +129,7 @@ def outcome(survey: Path, *, as_json: bool, every: bool) -> None:
 
 
 @main.command()
-@_survey_argument
+@survey_argument
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path), required=False)
 @click.option(
     "--length",
@@ -240,7 +140,7 @@ def outcome(survey: Path, *, as_json: bool, every: bool) -> None:
 )
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Of a PDF; default: the survey's.")
 @click.option("--language", metavar="CODE", help="en or de; default: the survey's.")
-@_speaks
+@speaks
 def report(survey: Path, out: Path | None, *, length: str, paper: str | None, language: str | None) -> None:
     """Write the report to OUT: a self-contained page (.html, default: beside the survey) or a tagged PDF (.pdf)."""
     from corromap.cli_tables import write_report_of  # noqa: PLC0415
@@ -268,7 +168,7 @@ def report(survey: Path, out: Path | None, *, length: str, paper: str | None, la
 @click.option(
     "--page", type=click.Path(dir_okay=False, path_type=Path), help="Also write it as a page to print (HTML)."
 )
-@_speaks
+@speaks
 def ask(survey: Path | None, *, seller: bool, body: str | None, hole: float | None, page: Path | None) -> None:
     """Say which photos to take next: from where, which way, how near, with what light."""
     from corromap.cli_evidence import ask_text  # noqa: PLC0415
@@ -281,10 +181,10 @@ def ask(survey: Path | None, *, seller: bool, body: str | None, hole: float | No
 
 
 @main.command()
-@_survey_argument
+@survey_argument
 @click.argument("page", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--hole", type=click.FloatRange(0.1, 1000), help="Smallest hole to be seen, mm; default: the survey's.")
-@_speaks
+@speaks
 def detail(survey: Path, page: Path, *, hole: float | None) -> None:
     """Draw how well each place was shown as a PAGE (.svg): detail, darkness, blur, angle, hidden, never seen."""
     from corromap.cli_evidence import draw_detail  # noqa: PLC0415
@@ -294,11 +194,11 @@ def detail(survey: Path, page: Path, *, hole: float | None) -> None:
 
 
 @main.command()
-@_survey_argument
+@survey_argument
 @click.argument("picture", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--scale", type=click.FloatRange(0.1, 20), help="Millimetres per pixel; default: the survey's.")
 @click.option("--bare", is_flag=True, help="Without zones and marks.")
-@_speaks
+@speaks
 def picture(survey: Path, picture: Path, *, scale: float | None, bare: bool) -> None:
     """Blend all photos into one scaled PICTURE of the underside and sills (.tif or .jpg)."""
     from corromap.cli_evidence import draw_picture  # noqa: PLC0415
@@ -316,10 +216,10 @@ def picture(survey: Path, picture: Path, *, scale: float | None, bare: bool) -> 
 
 
 @main.command()
-@_survey_argument
+@survey_argument
 @click.option("--accept", is_flag=True, help="Store the places that are proposed.")
 @click.option("--photo", "photos", multiple=True, metavar="NAME", help="Only this photo; may be given again.")
-@_speaks
+@speaks
 def link(survey: Path, photos: tuple[str, ...], *, accept: bool) -> None:
     """Propose places for photos without enough points, through photos that show the same ground."""
     from corromap.cli_link import link_file  # noqa: PLC0415
@@ -328,15 +228,15 @@ def link(survey: Path, photos: tuple[str, ...], *, accept: bool) -> None:
 
 
 @main.command()
-@_survey_argument
-@_json_option
+@survey_argument
+@json_option
 @click.option("--rates", type=click.Path(dir_okay=False, path_type=Path), help="Rates and policy (TOML) to use.")
 @click.option("--keep", is_flag=True, help="Store the given rates in the survey.")
 @click.option("--dxf", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as DXF, mm.")
 @click.option("--svg", type=click.Path(file_okay=False, path_type=Path), help="Folder for drawings as SVG, mm.")
 @click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path), help="The welder's sheet, true size on pages.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Of the welder's sheet; default: the survey's.")
-@_speaks
+@speaks
 def plan(
     survey: Path,
     *,
@@ -366,7 +266,7 @@ def plan(
 @main.command()
 @click.argument("page", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-@_speaks
+@speaks
 def board(page: Path, *, paper: str) -> None:
     """Write the board of known size as a PDF PAGE to print at actual size; it comes with a ruler to check it by."""
     from corromap.report.board_sheet import write_board  # noqa: PLC0415
@@ -377,7 +277,7 @@ def board(page: Path, *, paper: str) -> None:
 
 @main.command()
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
-@_speaks
+@speaks
 def check(paths: tuple[Path, ...]) -> None:
     """Check templates (.json), rule and rates files (.toml), surveys and interchange folders; name every fault."""
     from corromap.cli_tables import faults_of, notes_of  # noqa: PLC0415
@@ -394,8 +294,8 @@ def check(paths: tuple[Path, ...]) -> None:
 
 
 @main.command()
-@_json_option
-@_speaks
+@json_option
+@speaks
 def templates(*, as_json: bool) -> None:
     """List the body templates that come with the program."""
     from corromap.io.templates import list_templates  # noqa: PLC0415
@@ -412,7 +312,7 @@ def templates(*, as_json: bool) -> None:
 @click.argument("survey", type=click.Path(dir_okay=False, path_type=Path), required=False)
 @click.option("--use", "source", metavar="FILE", help="Put this rule file, or 'default', in force for the survey.")
 @click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path), help="Copy the set to a new file.")
-@_speaks
+@speaks
 def rules(survey: Path | None, *, source: str | None, target: Path | None) -> None:
     """Show the rule set of a survey (or the default one), copy it to change it by hand, or choose another."""
     from corromap.cli_rules import choose_rules, copy_rules, show_rules  # noqa: PLC0415
