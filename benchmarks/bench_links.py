@@ -18,7 +18,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from corromap.registration import Registration, place_photos
+from corromap.registration import Registration, place_at_once, place_photos
 from corromap.registration import place as placing
 from corromap.registration.links import chain_photos
 from corromap.survey import Sighting, Survey
@@ -28,7 +28,7 @@ from tools.demo_scene.camera import Camera
 SIGHTED = ((2, 6), (20, 5), (37, 5))
 """Photos clicked on, and how often: sixteen clicks in all."""
 
-TARGET_PLACED, TARGET_SOLVE_S = 40, 2.0
+TARGET_PLACED, TARGET_SOLVE_S, TARGET_AT_ONCE_S = 40, 2.0, 0.05
 
 
 def cameras() -> list[Camera]:
@@ -70,11 +70,12 @@ def main() -> int:
         f"error of places           median {np.median(every):.1f} mm, 95th percentile {np.percentile(every, 95):.1f} mm"
     )
     print(f"all placed, with links    {solve_s:.2f} s (target {TARGET_SOLVE_S:g})")
-    again_s = _again(whole, row)
-    print(f"all again, a click moved  {again_s:.2f} s")
+    at_once_s, again_s = _again(whole, row)
+    print(f"a click moved, at once    {at_once_s * 1000:.0f} ms (target {TARGET_AT_ONCE_S * 1000:g})")
+    print(f"a click moved, all again  {again_s:.2f} s")
     for one in chained.not_linked:
         print(one.message)
-    return 0 if count == TARGET_PLACED and solve_s <= TARGET_SOLVE_S else 1
+    return 0 if count == TARGET_PLACED and solve_s <= TARGET_SOLVE_S and at_once_s <= TARGET_AT_ONCE_S else 1
 
 
 def _solved(survey: Survey, row: RenderedRow) -> tuple[float, dict]:
@@ -87,17 +88,20 @@ def _solved(survey: Survey, row: RenderedRow) -> tuple[float, dict]:
     return float(np.median(times)), placed
 
 
-def _again(survey: Survey, row: RenderedRow) -> float:
-    """Time of placing after one click has been moved by a pixel."""
-    times, now = [], survey
+def _again(survey: Survey, row: RenderedRow) -> tuple[float, float]:
+    """Times after a click has moved: its photo shown at once, and all photos adjusted again."""
+    at_once, whole, now = [], [], survey
     for i in range(7):
         first, *rest = now.sightings
         moved = Sighting(first.photo, first.datum, first.at_px + np.array([0.5 + 0.1 * i, -0.3]))
         now = replace(now, sightings=(moved, *rest))
         start = time.process_time()
+        place_at_once(now, row.body, moved.photo)
+        middle = time.process_time()
         place_photos(now, row.body)
-        times.append(time.process_time() - start)
-    return float(np.median(times))
+        at_once.append(middle - start)
+        whole.append(time.process_time() - middle)
+    return float(np.median(at_once)), float(np.median(whole))
 
 
 if __name__ == "__main__":

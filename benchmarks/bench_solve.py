@@ -26,7 +26,7 @@ from scipy.sparse import lil_matrix
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from corromap.registration import place as placing
-from corromap.registration import place_photos
+from corromap.registration import place_at_once, place_photos
 from corromap.registration.camera import POSE, SHARED, CameraFit
 from corromap.registration.camera_fit import PhotoCamera, solve_photo
 from corromap.registration.joint import Known, solve_jointly
@@ -143,6 +143,20 @@ def linked_by_scipy(problem: NetworkProblem, start: NetworkState) -> tuple[float
     return time.process_time() - begin, start.moved(found.x, problem)
 
 
+def clicked_again(survey: Survey) -> tuple[float, float]:
+    """Times after a click has moved by half a pixel: the photo shown at once, and all photos adjusted again."""
+    at_once, whole, now = [], [], survey
+    for i in range(7):
+        first, *rest = now.sightings
+        step = np.array([0.5 + 0.1 * i, -0.3])
+        now = replace(now, sightings=(Sighting(first.photo, first.datum, first.at_px + step), *rest))
+        spent, shown = timed(partial(place_at_once, now, BODY, first.photo))
+        assert shown is not None
+        at_once.append(spent)
+        whole.append(timed(partial(place_photos, now, BODY))[0])
+    return statistics.median(at_once), statistics.median(whole)
+
+
 def sighted(problem: NetworkProblem) -> list[tuple[int, Any]]:
     """Views with clicks of their own."""
     return [(i, view) for i, view in enumerate(problem.views) if len(view.ids)]
@@ -156,6 +170,7 @@ def linked() -> bool:
         placing.forget()
         times.append(timed(partial(place_photos, survey, BODY))[0])
     whole = statistics.median(times)
+    at_once, again = clicked_again(survey)
     problem, start = linked_problem(survey)
     mine, ours_ = timed(partial(adjust, problem, start))
     theirs, their_state = linked_by_scipy(problem, start)
@@ -163,10 +178,12 @@ def linked() -> bool:
     points = sum(len(link.known_px) for link in problem.links)
     print(f"linked photos             {len(problem.views)}; {len(survey.sightings)} clicks, {points} tied points")
     print(f"40 linked photos placed   {whole:.2f} s (target {TARGET_SOLVE_S:g})")
+    print(f"a click moved, at once    {at_once * 1000:.0f} ms (target {TARGET_AGAIN_S * 1000:g})")
+    print(f"a click moved, all again  {again:.2f} s")
     print(f"adjustment                {mine * 1000:.0f} ms; SciPy, differences {theirs * 1000:.0f} ms")
     print(f"ratio                     {theirs / mine:.0f}x (target {TARGET_RATIO:g})")
     print(f"largest difference        {apart:.2f} mm in where a camera stands (ours has the robust loss)")
-    return theirs / mine >= TARGET_RATIO and whole <= TARGET_SOLVE_S
+    return theirs / mine >= TARGET_RATIO and whole <= TARGET_SOLVE_S and at_once <= TARGET_AGAIN_S
 
 
 def timed(work: Callable[[], Any]) -> tuple[float, Any]:

@@ -108,6 +108,11 @@ class PhotoCamera:
     fit: CameraFit
     bad: tuple[BadSighting, ...] = ()
 
+    @property
+    def weights(self) -> dict[DatumId, float]:
+        """What each sighting used counts for."""
+        return dict(zip(self.ids, self.fit.problem.weight.tolist(), strict=True))
+
 
 def solve_photo(
     photo: Photo, sightings: Iterable[Sighting], lens: Lens, settings: Settings, template: BodyTemplate

@@ -1,21 +1,30 @@
 """Panels placed by a photo's camera.
 
-One camera places every panel it looks at: facing it, inside the frame, before
-it, fine enough and near enough to what was sighted. All limits here are ours.
+Of the panels it looks at, those it shows fine enough and near enough to what
+was sighted. All limits here are ours.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
-import shapely
 from scipy.stats import chi2
 
-from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.frames import FloatArray, PanelId
 from corromap.messages import message
+from corromap.registration.by_camera import (
+    LOOSEST_MM,
+    W_SHARE,
+    away_mm,
+    hull_of,
+    inverse_by,
+    own_points,
+    panels_shown,
+    places_over,
+    root_mean_square,
+    standard_error,
+)
 from corromap.registration.cameras import PlacedCamera
 from corromap.registration.homography import apply
 from corromap.registration.influence import GOOD_SIGMAS
@@ -27,36 +36,12 @@ from corromap.registration.result import (
     lens_label,
     panel_place_label,
 )
-from corromap.registration.sighted import datum_positions, point_name
+from corromap.registration.sighted import point_name
 from corromap.survey import Settings
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = [
-    "LEAST_FACING",
-    "LOOSEST_MM",
-    "W_SHARE",
-    "Places",
-    "camera_panels",
-    "panel_stands_out",
-    "place_by_camera",
-    "places_on",
-    "standard_error",
-]
-
-W_SHARE = 0.25
-"""As for one panel: a place counts up to four times as far from the camera as the
-farthest point sighted."""
-
-LEAST_FACING = 0.12
-"""Cosine between the line of sight and a panel's normal; flatter than 83 degrees is not looked at."""
-
-GRID = 12
-"""Places tried along each side of a panel, to see whether the photo shows it."""
-
-LOOSEST_MM = 25.0
-"""A panel without a sighting of its own is placed when the middle of what is shown
-of it is known to this standard error."""
+__all__ = ["camera_panels", "panel_stands_out", "place_by_camera"]
 
 STANDS_OUT = 0.01
 """Chance that a panel's own points are as far off the camera although nothing is wrong."""
@@ -86,7 +71,9 @@ def place_by_camera(camera: PlacedCamera, panel: Panel, template: BodyTemplate) 
     matrix: FloatArray = np.asarray(np.linalg.inv(to_px) * scale, dtype=np.float64)
     sources, moved = _sources(camera, panel, matrix, template)
     w_min = W_SHARE * scale / float(fit.inside_mm[:, 2].max())
-    rows, datum_mm = _own_points(camera, panel, template, matrix, w_min)
+    w = apply(matrix, lens.undistort(fit.problem.clicked_px))[1]
+    own = own_points(camera.found.ids, w, w_min, panel, template)
+    rows, datum_mm = own.rows, own.at_mm
     sighted_px, residual_px = fit.problem.clicked_px[rows], fit.residual_px[rows]
     residual_mm = apply(matrix, lens.undistort(sighted_px))[0] - datum_mm
     everywhere_mm = fit.residual_px * (fit.inside_mm[:, 2:] / fit.pose.focal_px)
@@ -96,15 +83,15 @@ def place_by_camera(camera: PlacedCamera, panel: Panel, template: BodyTemplate) 
         lens=lens,
         matrix=matrix,
         w_min=w_min,
-        datum_ids=tuple(camera.found.ids[i] for i in rows),
+        datum_ids=own.ids,
         datum_mm=datum_mm,
         sighted_px=sighted_px,
         residual_px=residual_px,
         residual_mm=residual_mm,
-        rms_px=_rms(residual_px if len(rows) else fit.residual_px),
-        rms_mm=_rms(residual_mm if len(rows) else everywhere_mm),
+        rms_px=root_mean_square(residual_px if len(rows) else fit.residual_px),
+        rms_mm=root_mean_square(residual_mm if len(rows) else everywhere_mm),
         sigma_px=camera.sigma_px,
-        hull_px=_hull(fit.problem.clicked_px),
+        hull_px=hull_of(fit.problem.clicked_px),
         method="camera",
         sources=sources,
         matrix_by_source=moved,
@@ -132,17 +119,13 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
         In the template's order. Panels that stand in the way of others are not
         taken off here: that is done where areas are cut (`corromap.projection`).
     """
-    eye = camera.found.fit.pose.eye_mm
-    poor = _poor_sentences(camera, settings)
-    placed = {}
-    for panel in template.panels:
-        px = _in_frame(camera, places_on(panel), eye)
-        if len(px) == 0:
-            continue
-        registration = place_by_camera(camera, panel, template)
-        px = px[registration.detail(px) <= settings.coarsest_mm_per_px]
+    pose, poor, placed = camera.found.fit.pose, _poor_sentences(camera, settings), {}
+    shown = panels_shown(pose, camera.lens, camera.found.photo, pose.inside(places_over(template).car_mm), template)
+    for panel_id, every in shown.items():
+        registration = place_by_camera(camera, template.panel(panel_id), template)
+        px = every[registration.detail(every) <= settings.coarsest_mm_per_px]
         if len(px) and (registration.datum_ids or standard_error(registration, px) <= LOOSEST_MM):
-            placed[panel.id] = replace(registration, warnings=(*registration.warnings, *poor))
+            placed[panel_id] = replace(registration, warnings=(*registration.warnings, *poor))
     return placed
 
 
@@ -176,16 +159,6 @@ def panel_stands_out(weight: FloatArray, by_camera: Registration) -> str:
     )
 
 
-def _own_points(
-    camera: PlacedCamera, panel: Panel, template: BodyTemplate, matrix: FloatArray, w_min: float
-) -> tuple[list[int], FloatArray]:
-    """Sightings on the panel; a click on a panel seen almost edge on may fall beyond its horizon, and is not one."""
-    positions: Mapping[DatumId, FloatArray] = datum_positions(template, panel.id)
-    w = apply(matrix, camera.lens.undistort(camera.found.fit.problem.clicked_px))[1]
-    rows = [i for i, datum in enumerate(camera.found.ids) if datum in positions and w[i] >= w_min]
-    return rows, np.array([positions[camera.found.ids[i]] for i in rows], dtype=np.float64).reshape(-1, 2)
-
-
 def _sources(
     camera: PlacedCamera, panel: Panel, matrix: FloatArray, template: BodyTemplate
 ) -> tuple[tuple[ErrorSource, ...], dict[str, FloatArray]]:
@@ -197,12 +170,12 @@ def _sources(
     """
     fit, lens, pose = camera.found.fit, camera.lens, camera.found.fit.pose
     optics, plane = pose.lens_matrix(lens.centre_px), pose.plane(panel.place)
-    by_pose = _inverse_by(matrix, np.einsum("ij,jkp->ikp", optics, fit.plane_by_pose(panel.place)), optics @ plane)
+    by_pose = inverse_by(matrix, np.einsum("ij,jkp->ikp", optics, fit.plane_by_pose(panel.place)), optics @ plane)
     by_shared = np.zeros((3, 3, 4))
     by_shared[0, :, 1] = by_shared[1, :, 2] = lens.focal_px * plane[2]
     by_shared[:2, :, 3] = pose.focal_px * plane[:2]
     followed = -least_squares(fit.jacobian, fit.by_shared)
-    shared = _inverse_by(matrix, by_shared, optics @ plane) + by_pose @ followed
+    shared = inverse_by(matrix, by_shared, optics @ plane) + by_pose @ followed
     covariance: FloatArray = np.asarray(np.linalg.inv(fit.jacobian.T @ fit.jacobian), dtype=np.float64)
     clicks = ErrorSource(camera_label(camera.found.photo.id), camera.sigma_px**2 * covariance)
     lens_source = ErrorSource(lens_label(lens, camera.found.photo.id), lens.covariance)
@@ -213,114 +186,15 @@ def _sources(
         focal.label: shared[:, :, 3:],
     }
     sources = [clicks, lens_source, focal]
-    away = _away_mm(camera, panel)
+    away = away_mm(fit.problem.car_mm, panel)
     if away > 0 and template.scale_sigma > 0:
         # a panel apart from what was sighted: the body's dimensions between them are not the template's
         label = panel_place_label(camera.found.photo.id, panel.id)
         by_place = np.zeros((3, 3, 3))
         by_place[:, 2, :] = optics @ pose.rotation
         sources.append(ErrorSource(label, np.eye(3) * (template.scale_sigma * away) ** 2))
-        moved[label] = _inverse_by(matrix, by_place, optics @ plane)
+        moved[label] = inverse_by(matrix, by_place, optics @ plane)
     return tuple(sources), moved
-
-
-def _inverse_by(matrix: FloatArray, by: FloatArray, to_px: FloatArray) -> FloatArray:
-    """Differentiate the scaled inverse of ``to_px`` given the derivative of ``to_px``."""
-    inverse = np.linalg.inv(to_px)
-    return np.asarray(-np.einsum("ij,jkp,kl->ilp", matrix, by, inverse))
-
-
-def _away_mm(camera: PlacedCamera, panel: Panel) -> float:
-    """Shortest way from a sighted point to the panel, car frame."""
-    relative = camera.found.fit.problem.car_mm - panel.place.origin_mm
-    place = panel.place
-    uv = np.stack([relative @ place.u_axis, relative @ place.v_axis], axis=1)
-    beside = shapely.distance(panel.outline.polygon, shapely.points(uv))
-    return float(np.hypot(beside, relative @ place.normal).min())
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Places:
-    """Places spread over a panel.
-
-    Parameters
-    ----------
-    car_mm : ndarray of float64, shape (N, 3)
-        Car frame.
-    towards : ndarray of float64, shape (3,)
-        The panel's normal towards the viewer, car frame.
-    """
-
-    car_mm: FloatArray
-    towards: FloatArray
-
-
-@lru_cache(maxsize=512)
-def places_on(panel: Panel) -> Places:
-    """Spread places over a panel.
-
-    Parameters
-    ----------
-    panel : Panel
-        The panel, compared by identity.
-
-    Returns
-    -------
-    Places
-        A grid of them, and its corners.
-    """
-    x0, y0, x1, y1 = panel.outline.polygon.bounds
-    grid = np.stack(np.meshgrid(np.linspace(x0, x1, GRID), np.linspace(y0, y1, GRID)), axis=-1).reshape(-1, 2)
-    uv = np.vstack([grid[shapely.intersects_xy(panel.outline.polygon, *grid.T)], panel.outline.exterior_mm])
-    return Places(panel.place.to_car(uv), panel.place.normal * panel.facing)
-
-
-def _in_frame(camera: PlacedCamera, places: Places, eye: FloatArray) -> FloatArray:
-    """Pixels of the places that the camera faces, not too flat, inside the frame."""
-    rays = eye - places.car_mm
-    facing = rays @ places.towards
-    if facing.max() <= 0:
-        return np.empty((0, 2))
-    inside = camera.found.fit.pose.inside(places.car_mm)
-    ahead = (inside[:, 2] > 1.0) & (facing > LEAST_FACING * np.linalg.norm(rays, axis=1))
-    if not ahead.any():
-        return np.empty((0, 2))
-    straight = camera.found.fit.pose.focal_px * inside[ahead, :2] / inside[ahead, 2:] + camera.lens.centre_px
-    px, photo = camera.lens.distort(straight), camera.found.photo
-    kept = ((px >= -0.5) & (px <= [photo.width_px - 0.5, photo.height_px - 0.5])).all(axis=1)
-    return np.asarray(px[kept])
-
-
-def standard_error(registration: Registration, px: FloatArray) -> float:
-    """Measure how well a photo's place is known.
-
-    Parameters
-    ----------
-    registration : Registration
-        The place.
-    px : ndarray of float64, shape (N, 2)
-        Where to look, pixels of the photo.
-
-    Returns
-    -------
-    float
-        Median over those of the largest standard error of a place, mm.
-    """
-    covariance = np.zeros((len(px), 2, 2))
-    moved = registration.sensitivities(px)
-    for source in registration.sources:
-        by = moved[source.label]
-        covariance += by @ source.covariance @ np.swapaxes(by, 1, 2)
-    return float(np.median(np.sqrt(np.linalg.norm(covariance, ord=2, axis=(1, 2)))))
-
-
-def _hull(xy: FloatArray) -> FloatArray:
-    ring = shapely.MultiPoint(xy).convex_hull
-    return np.asarray(shapely.get_coordinates(ring)[:-1], dtype=np.float64)
-
-
-def _rms(residual: FloatArray) -> float:
-    return float(np.sqrt((residual**2).sum(axis=1).mean()))
 
 
 def _poor_sentences(camera: PlacedCamera, settings: Settings) -> tuple[str, ...]:
@@ -364,5 +238,5 @@ def _reason(camera: PlacedCamera, own: int) -> str:
         count=count,
         here=some if own else none,
         spare=spare,
-        px=_rms(camera.found.fit.residual_px),
+        px=root_mean_square(camera.found.fit.residual_px),
     )

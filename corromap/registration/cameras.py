@@ -18,7 +18,7 @@ from corromap.registration.result import lens_label
 from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate
 
-__all__ = ["PlacedCamera", "SurveyCameras", "forget_cameras", "solve_cameras", "solve_lenses"]
+__all__ = ["PlacedCamera", "SurveyCameras", "forget_cameras", "own_camera", "solve_cameras", "solve_lenses"]
 
 REMEMBERED = 256
 """Photos whose own cameras are kept."""
@@ -61,8 +61,8 @@ class PlacedCamera:
         ndarray of float64, shape (N,)
             Weights in its fit.
         """
-        rows = [self.found.ids.index(datum) for datum in datums]
-        return np.asarray(self.found.fit.problem.weight[rows])
+        known = self.found.weights
+        return np.array([known[datum] for datum in datums])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,6 +134,31 @@ def solve_cameras(survey: Survey, template: BodyTemplate) -> SurveyCameras:
         for camera in _together(photos, solved, lenses, survey, template):
             cameras[camera.found.photo.id] = camera
     return SurveyCameras(lenses, cameras)
+
+
+def own_camera(
+    photo: Photo, sightings: Iterable[Sighting], settings: Settings, template: BodyTemplate
+) -> PhotoCamera | CameraRefusal:
+    """Solve a photo's camera from its own sightings alone.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    sightings : iterable of Sighting
+        Its own.
+    settings : Settings
+        For the error of a click.
+    template : BodyTemplate
+        The body.
+
+    Returns
+    -------
+    PhotoCamera or CameraRefusal
+        Remembered, for `solve_cameras` as well.
+    """
+    clicks = tuple((s.datum, float(s.at_px[0]), float(s.at_px[1])) for s in sightings)
+    return _own_camera(photo, clicks, settings, template)
 
 
 _Click = tuple[DatumId, float, float]

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import ConvexHull
 
 from corromap.control import PhotoTie
 from corromap.frames import DatumId, FloatArray, PanelId, PhotoId, TieId
-from corromap.registration.camera_fit import CameraRefusal
+from corromap.registration.camera_fit import CameraRefusal, PhotoCamera
 from corromap.registration.camera_place import camera_panels, panel_stands_out
-from corromap.registration.cameras import PlacedCamera, forget_cameras, solve_cameras
+from corromap.registration.cameras import PlacedCamera, forget_cameras, own_camera, solve_cameras
 from corromap.registration.fit_checks import check_fit, fit_warnings
 from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
 from corromap.registration.influence import click_sigma
 from corromap.registration.lens import Lens
-from corromap.registration.network import LinkedCamera, Network, linked_panels, solve_network
+from corromap.registration.network import LinkedCamera, Network, linked_at_once, linked_panels, solve_network
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
 from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
 from corromap.registration.sighted import Sighted, lone_datums, tried_panels
@@ -27,7 +27,7 @@ from corromap.survey import Photo, Settings, Sighting, Survey
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["W_SHARE", "contradicted_ties", "forget", "place_photo", "place_photos"]
+__all__ = ["W_SHARE", "contradicted_ties", "forget", "place_at_once", "place_photo", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
@@ -100,7 +100,7 @@ def place_photos(
         that a clicked point belongs to alone; where only points on folds were
         clicked and nothing could be placed, of the panels they are listed under.
     """
-    return dict(_of(survey, template)[0])
+    return dict(_of(survey, template).placed)
 
 
 def contradicted_ties(survey: Survey, template: BodyTemplate) -> dict[TieId, float]:
@@ -118,21 +118,54 @@ def contradicted_ties(survey: Survey, template: BodyTemplate) -> dict[TieId, flo
     dict of TieId to float
         By how many pixels each misses.
     """
-    return dict(_of(survey, template)[1])
+    return dict(_of(survey, template).network.broken)
+
+
+def place_at_once(
+    survey: Survey, template: BodyTemplate, photo: PhotoId
+) -> dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] | None:
+    """Place a photo by its clicks as they are now, in a network adjusted before they changed.
+
+    Good for showing that photo while `place_photos` adjusts all; no figure may be taken from it. The other photos
+    stand where they stood.
+
+    Parameters
+    ----------
+    survey : Survey
+        As for `place_photos`.
+    template : BodyTemplate
+        Likewise.
+    photo : PhotoId
+        The photo that was clicked on.
+
+    Returns
+    -------
+    dict, or None
+        As `place_photos` gives it. None when that has its answer ready, or there is no network to start from: other
+        clicks than the photo's have changed, or it was in none.
+    """
+    asked = _Question.of(survey, template)
+    if any(one.question == asked for one in _answers):
+        return None
+    answer = next((one for one in reversed(_answers) if one.question.without(photo) == asked.without(photo)), None)
+    if answer is None or photo not in answer.network.cameras:
+        return None
+    shown = next(p for p in survey.photos if p.id == photo)
+    own = [s for s in survey.sightings if s.photo == photo]
+    camera = own_camera(shown, own, survey.settings, template)
+    weights = camera.weights if isinstance(camera, PhotoCamera) else {}
+    linked = linked_at_once(answer.network.cameras[photo], own, weights, template)
+    if linked is None:
+        return None
+    others = {key: found for key, found in answer.placed.items() if key[0] != photo}
+    mine = _linked(shown, own, linked, survey.settings, template)
+    return others | {(photo, panel): found for panel, found in mine.items()}
 
 
 def forget() -> None:
     """Forget the answers kept, as benchmarks have to."""
-    _placed.cache_clear()
+    _answers.clear()
     forget_cameras()
-
-
-def _of(survey: Survey, template: BodyTemplate) -> _Answer:
-    clicks = tuple((s.photo, s.datum, *map(float, s.at_px)) for s in survey.sightings)
-    return _placed(survey.photos, clicks, tuple(map(_TieKey.of, survey.ties)), survey.settings, template)
-
-
-_Answer = tuple[Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure], Mapping[TieId, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,36 +181,85 @@ class _TieKey:
         return cls(tie, (tie.id, tie.known, tie.new, tie.panel, *numbers))
 
 
-@lru_cache(maxsize=REMEMBERED)
-def _placed(
-    photos: tuple[Photo, ...],
-    clicks: tuple[tuple[PhotoId, DatumId, float, float], ...],
-    ties: tuple[_TieKey, ...],
-    settings: Settings,
-    template: BodyTemplate,
-) -> _Answer:
-    sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in clicks)
-    survey = Survey("placing", photos=photos, sightings=sightings, settings=settings)
-    solved = solve_cameras(survey, template)
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """All that an answer depends on."""
+
+    photos: tuple[Photo, ...]
+    clicks: tuple[tuple[PhotoId, DatumId, float, float], ...]
+    ties: tuple[_TieKey, ...]
+    settings: Settings
+    template: BodyTemplate
+
+    @classmethod
+    def of(cls, survey: Survey, template: BodyTemplate) -> _Question:
+        clicks = tuple((s.photo, s.datum, float(s.at_px[0]), float(s.at_px[1])) for s in survey.sightings)
+        return cls(survey.photos, clicks, tuple(map(_TieKey.of, survey.ties)), survey.settings, template)
+
+    def without(self, photo: PhotoId) -> _Question:
+        """Leave a photo's clicks out."""
+        return replace(self, clicks=tuple(click for click in self.clicks if click[0] != photo))
+
+    def is_near(self, other: _Question) -> bool:
+        """Whether only clicks are different."""
+        return replace(self, clicks=()) == replace(other, clicks=())
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    question: _Question
+    placed: Mapping[tuple[PhotoId, PanelId], Registration | RegistrationFailure]
+    network: Network
+
+
+_answers: deque[_Answer] = deque(maxlen=REMEMBERED)
+
+
+def _of(survey: Survey, template: BodyTemplate) -> _Answer:
+    asked, kept = _Question.of(survey, template), tuple(_answers)
+    for answer in kept:
+        if answer.question == asked:
+            return answer
+    near = next((one.network for one in reversed(kept) if one.question.is_near(asked)), None)
+    answer = _answered(asked, near)
+    _answers.append(answer)
+    return answer
+
+
+def _answered(asked: _Question, near: Network | None) -> _Answer:
+    photos, settings, template = asked.photos, asked.settings, asked.template
+    sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in asked.clicks)
+    solved = solve_cameras(Survey("placing", photos=photos, sightings=sightings, settings=settings), template)
     own = {photo.id: [s for s in sightings if s.photo == photo.id] for photo in photos}
-
-    def by_panel(photo: Photo, lens: Lens) -> dict[PanelId, Registration | RegistrationFailure]:
-        tried = tried_panels(photo, own[photo.id], template)
-        return {p.id: place_photo(photo, p, own[photo.id], lens, settings, template) for p in tried}
-
-    every = {photo.id: by_panel(photo, solved.lenses[photo.id]) for photo in photos}
-    network = solve_network(photos, sightings, [key.tie for key in ties], solved, every, settings, template)
+    every = {p.id: _by_panel(p, own[p.id], solved.lenses[p.id], settings, template) for p in photos}
+    ties = [key.tie for key in asked.ties]
+    network = solve_network(photos, sightings, ties, solved, every, settings, template, near)
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
     for photo in photos:
         linked = network.cameras.get(photo.id)
-        # all panels of a photo are seen through one lens
-        found = every[photo.id] if linked is None else by_panel(photo, linked.lens)
-        told = {panel: found[panel] for panel in _told(found, own[photo.id], template)}
-        whole = _with_camera(told, found, linked or solved.cameras[photo.id], settings, template)
-        if linked is None:
+        if linked is not None:
+            whole = _linked(photo, own[photo.id], linked, settings, template)
+        else:
+            told = _told(every[photo.id], own[photo.id], template)
+            whole = _with_camera(told, every[photo.id], solved.cameras[photo.id], settings, template)
             whole = _with_links(photo, whole, network)
         placed.update(((photo.id, panel), answer) for panel, answer in whole.items())
-    return placed, network.broken
+    return _Answer(asked, placed, network)
+
+
+def _by_panel(
+    photo: Photo, own: list[Sighting], lens: Lens, settings: Settings, template: BodyTemplate
+) -> dict[PanelId, Registration | RegistrationFailure]:
+    tried = tried_panels(photo, own, template)
+    return {panel.id: place_photo(photo, panel, own, lens, settings, template) for panel in tried}
+
+
+def _linked(
+    photo: Photo, own: list[Sighting], camera: LinkedCamera, settings: Settings, template: BodyTemplate
+) -> dict[PanelId, Registration | RegistrationFailure]:
+    """Place a photo of the network; all its panels are seen through one lens."""
+    found = _by_panel(photo, own, camera.lens, settings, template)
+    return _with_camera(_told(found, own, template), found, camera, settings, template)
 
 
 def _with_links(
@@ -234,14 +316,14 @@ def _with_camera(
 
 def _told(
     found: Mapping[PanelId, Registration | RegistrationFailure], sightings: Iterable[Sighting], template: BodyTemplate
-) -> list[PanelId]:
+) -> dict[PanelId, Registration | RegistrationFailure]:
     """Panels worth telling of: a click on a fold serves two panels, but may be meant for one."""
     clicked = {s.datum for s in sightings}
     meant = {template.datum_points[datum][0].id for datum in clicked & lone_datums(template)}
     told = [panel for panel, answer in found.items() if panel in meant or isinstance(answer, Registration)]
-    if told:
-        return told
-    return [panel for panel in found if any(datum.id in clicked for datum in template.panel(panel).datum_points)]
+    if not told:
+        told = [panel for panel in found if any(datum.id in clicked for datum in template.panel(panel).datum_points)]
+    return {panel: found[panel] for panel in told}
 
 
 def _registration(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registration:

@@ -9,21 +9,26 @@ looked at, and so what stood in the way.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from corromap.frames import FloatArray
 from corromap.registration.camera import CameraFit, CameraPose, CameraProblem, rotation_of
 from corromap.registration.camera_fit import refined
+from corromap.registration.homography import apply
 from corromap.registration.prior import shared_sigma
 from corromap.registration.result import Registration
 from corromap.survey import Photo
 from corromap.template import Panel
 
-__all__ = ["viewpoint_of"]
+__all__ = ["seen_from", "viewpoint_of"]
 
 HELD = 1e-5
 """Standard uncertainty left to ``k1`` and the centre: the lens has been solved."""
+
+AGREES_SIGMAS = 3.0
+"""Clicks farther off than so many standard errors (root mean square) say that a pose is wrong; ours."""
 
 
 def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> CameraPose | None:
@@ -60,6 +65,40 @@ def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> Came
         return None
     focal_sigma_px = registration.sigma_px / prior[3]
     return min(fits, key=lambda fit: fit.square_sum_px2 + (focal_sigma_px * fit.log_focal) ** 2).pose
+
+
+def seen_from(pose: CameraPose, panel: Panel, registration: Registration) -> Registration:
+    """Place a photo on a panel by where it was taken from, for what the photo shows.
+
+    Parameters
+    ----------
+    pose : CameraPose
+        From `viewpoint_of`.
+    panel : Panel
+        The panel.
+    registration : Registration
+        The panel's own fit.
+
+    Returns
+    -------
+    Registration
+        With the matrix of the pose; its sources of error stay those of the
+        fit, which are the larger. The fit itself where there is a camera
+        already, or where the clicks lie too far from what the pose says.
+    """
+    if registration.camera is not None:
+        return registration
+    matrix = np.linalg.inv(pose.lens_matrix(registration.lens.centre_px) @ pose.plane(panel.place))
+    straight = registration.lens.undistort(registration.sighted_px)
+    w = apply(np.asarray(matrix), straight)[1]
+    if w.min() <= 0:
+        return registration
+    share = registration.w_min / float(apply(registration.matrix, straight)[1].min())
+    scale = 1.0 / float(w.mean())
+    found = replace(registration, matrix=matrix * scale, w_min=share * scale * float(w.min()))
+    missed = found.to_px(found.datum_mm) - found.sighted_px
+    agrees = np.sqrt((missed**2).mean()) <= AGREES_SIGMAS * registration.sigma_px
+    return found if agrees else registration
 
 
 def _starts(problem: CameraProblem, panel: Panel, registration: Registration) -> Iterator[CameraFit]:

@@ -15,7 +15,8 @@ from corromap.io.rules import default_rules
 from corromap.registration import FailureReason, Registration, RegistrationFailure, place_photos
 from corromap.registration.network.solve import adjust
 from corromap.registration.network.transfer import link_rows, sighting_rows
-from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState, View
+from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState
+from corromap.registration.network.view import View
 from corromap.registration.prior import prior_lens, shared_sigma
 from corromap.survey import Mark, MarkKind, Survey
 from tests.linked_scene import TRUE_LENS, clicks_on, places_of, row_of_shots, survey_of, ties_between, true_pose

@@ -11,7 +11,7 @@ from corromap.frames import PhotoId
 from corromap.registration.camera import CameraPose
 from corromap.registration.cameras import PlacedCamera
 from corromap.registration.joint import moved_lens
-from corromap.registration.network.panels import LinkedCamera
+from corromap.registration.network.linked import LinkedCamera
 from corromap.registration.network.start import Held, TiedPoints, pose_of_plane
 from corromap.registration.network.wording import Given
 from corromap.registration.prior import prior_lens

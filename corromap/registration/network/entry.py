@@ -6,20 +6,21 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import shapely
 
 from corromap.control import PhotoTie
 from corromap.frames import FloatArray, PanelId, PhotoId, TieId
+from corromap.registration.by_camera import hull_of
 from corromap.registration.camera import CameraPose
 from corromap.registration.cameras import PlacedCamera, SurveyCameras
 from corromap.registration.lens import Lens
 from corromap.registration.network.anchors import anchors_of, better_held, held_of, own_points
 from corromap.registration.network.growth import Growth, TiePart, grow, parts_of
-from corromap.registration.network.panels import LinkedCamera, adjusted_lens, shared_errors
+from corromap.registration.network.linked import LinkedCamera, adjusted_lens, lenses_by_group, shared_errors
 from corromap.registration.network.solve import Adjusted, adjust
 from corromap.registration.network.start import Held, disagreement_px
 from corromap.registration.network.transfer import body, link_rows, off_mm
-from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState, View
+from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState
+from corromap.registration.network.view import View, counted, view_of
 from corromap.registration.network.wording import Given, doubts, failures_of, named_sightings
 from corromap.registration.prior import prior_lens, shared_sigma
 from corromap.registration.result import Registration, RegistrationFailure, lens_label
@@ -36,6 +37,7 @@ LEAST_FAR_MM = 200.0
 """A panel stands off by the template's uncertainty times its distance from the sighted points, or
 times this: 2 mm at one per cent, a body's own unevenness."""
 
+LEAST_AHEAD_MM = 10.0
 HELD_CENTRE = 1e-6
 LABEL = "links"
 
@@ -70,6 +72,7 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
     found: Mapping[PhotoId, Mapping[PanelId, Registration | RegistrationFailure]],
     settings: Settings,
     template: BodyTemplate,
+    near: Network | None = None,
 ) -> Network:
     """Adjust all photos that ties connect with sighted ones.
 
@@ -89,6 +92,9 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
         For the error of a click.
     template : BodyTemplate
         The body.
+    near : Network, optional
+        The same photos and ties with other sightings, as adjusted before. Steps begin there where the same photos are
+        in both; which ties are used is always found anew, so the answer does not depend on it.
 
     Returns
     -------
@@ -107,17 +113,19 @@ def solve_network(  # noqa: PLR0913, PLR0917 - everything a place may depend on
     anchors = anchors_of(given, held)
     few = {key: points for key in by_id if key not in anchors and (points := own_points(given, key)) is not None}
     growth = grow(anchors, good, held, few, template)
-    network = _adjusted(given, held, growth, set(anchors))
+    network = _adjusted(given, held, growth, set(anchors), near)
     if not growth.refused or not network.cameras:
         return network
     # a focal length that was only assumed is known by now: photos that were refused may fit
     better = better_held(given, held, network.cameras)
     firm = {key: network.cameras[key].pose if key in network.cameras else pose for key, pose in anchors.items()}
     again = grow(firm, good, better, few, template)
-    return _adjusted(given, better, again, set(anchors)) if len(again.refused) < len(growth.refused) else network
+    return _adjusted(given, better, again, set(anchors), near) if len(again.refused) < len(growth.refused) else network
 
 
-def _adjusted(given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchors: set[PhotoId]) -> Network:
+def _adjusted(
+    given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchors: set[PhotoId], near: Network | None
+) -> Network:
     """Adjust with the ties photos hang on, add those that close circles, take out what contradicts the rest."""
     broken: dict[TieId, float] = dict(growth.outvoted)
     parts = [part for tie in growth.used.values() for part in growth.parts[tie.id]]
@@ -132,7 +140,7 @@ def _adjusted(given: Given, held: Mapping[PhotoId, Held], growth: Growth, anchor
     if not keys:
         return Network(failures=failures_of(given, growth, broken, set(), anchors), broken=broken)
     problem = _problem(given, keys, parts)
-    state = _start(problem, held, growth)
+    state = _from_before(problem, _start(problem, held, growth), near)
     first = adjust(problem, state)
     kept, drift = list(parts), 1.0
     for part, link, miss, allowed in _closing(given, first, keys, closing):
@@ -206,15 +214,8 @@ def _group_sigma(photos: Sequence[Photo]) -> FloatArray:
 
 def _view(given: Given, key: PhotoId, lens: Lens, group: int, homes: Mapping[PanelId, int]) -> View:
     camera, clicked = given.solved.cameras[key], given.sightings[key]
-    weights: dict[str, float] = {}
-    if isinstance(camera, PlacedCamera):
-        weights = dict(zip(camera.found.ids, camera.found.fit.problem.weight.tolist(), strict=True))
-        clicked = tuple(s for s in clicked if s.datum in weights)
-    px = np.array([s.at_px for s in clicked], dtype=np.float64).reshape(-1, 2)
-    weight = np.array([weights.get(s.datum, 1.0) for s in clicked])
-    home = np.array([homes[given.template.datum_points[s.datum][0].id] for s in clicked], dtype=np.int64)
-    ids = tuple(s.datum for s in clicked)
-    return View(given.photos[key], lens, group, ids, px, given.car_mm(clicked), weight, home)
+    weights = camera.found.weights if isinstance(camera, PlacedCamera) else {}
+    return view_of(given.photos[key], lens, group, counted(clicked, weights), homes, given.template)
 
 
 def _link(part: TiePart, keys: Sequence[PhotoId]) -> LinkPoints:
@@ -233,20 +234,38 @@ def _start(problem: NetworkProblem, held: Mapping[PhotoId, Held], growth: Growth
         shift = (now.lens.centre_px - before.centre_px) / before.focal_px
         shared[view.group] = [now.lens.k1 - before.k1, *shift, np.log(now.focal_px / before.focal_px)]
     shared[problem.shared_sigma <= HELD_CENTRE] = 0.0
-    depths = np.full(len(poses), np.nan)
+    return NetworkState.of(poses, shared, _depths(problem, poses, held), len(problem.panels))
+
+
+def _from_before(problem: NetworkProblem, start: NetworkState, near: Network | None) -> NetworkState:
+    """Begin where the same photos were adjusted before, if they were."""
+    if near is None or not near.cameras:
+        return start
+    network = next(iter(near.cameras.values())).network
+    before, state = network.problem, network.state
+    photos = [view.photo.id for view in problem.views]
+    if [v.photo.id for v in before.views] != photos or before.groups != problem.groups:
+        return start
+    off = np.array([off_mm(before, state, panel) for panel in problem.panels])
+    return replace(state, depths_mm=start.depths_mm, off_mm=off)
+
+
+def _depths(problem: NetworkProblem, poses: Sequence[CameraPose], held: Mapping[PhotoId, Held]) -> FloatArray:
+    """How far ahead of each view its sighted points and the middles of its ties lie."""
+    tied: list[list[tuple[Panel, FloatArray]]] = [[] for _ in poses]
+    for link in problem.links:
+        tied[link.known].append((link.panel, link.known_px.mean(axis=0)))
+        tied[link.new].append((link.panel, link.new_px.mean(axis=0)))
+    depths = np.empty(len(poses))
     for i, (view, pose) in enumerate(zip(problem.views, poses, strict=True)):
-        points = [view.datum_mm, *(link.panel.place.to_car(_middle_on(link, i, pose, held[view.photo.id]))
-                                   for link in problem.links if i in {link.known, link.new})]  # fmt: skip
-        depths[i] = max(float(np.median(pose.inside(np.vstack(points))[:, 2])), 10.0)
-    return NetworkState.of(poses, shared, depths, len(problem.panels))
-
-
-def _middle_on(link: LinkPoints, index: int, pose: CameraPose, held: Held) -> FloatArray:
-    """Where the middle of a tie's points lies on its panel."""
-    px = (link.known_px if index == link.known else link.new_px).mean(axis=0, keepdims=True)
-    ray = np.append((held.lens.undistort(px)[0] - held.lens.centre_px) / pose.focal_px, 1.0)
-    met = np.linalg.solve(pose.plane(link.panel.place), ray)
-    return np.asarray(met[None, :2] / met[2])
+        found = [pose.inside(view.datum_mm)[:, 2]]
+        if tied[i]:
+            lens, px = held[view.photo.id].lens, np.array([middle for _, middle in tied[i]])
+            rays = np.column_stack([(lens.undistort(px) - lens.centre_px) / pose.focal_px, np.ones(len(px))])
+            planes = np.array([pose.plane(panel.place) for panel, _ in tied[i]])
+            found.append(1.0 / np.linalg.solve(planes, rays[:, :, None])[:, 2, 0])
+        depths[i] = max(float(np.median(np.concatenate(found))), LEAST_AHEAD_MM)
+    return depths
 
 
 def _closing(
@@ -338,15 +357,14 @@ def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeepi
     if not views:
         return Network({}, failures, {key: text for key, text in said.items() if text}, broken)
     errors = shared_errors(network, LABEL)
-    by_group = {view.group: adjusted_lens(network, view, "linked") for view in views}
-    lenses = tuple(by_group[g] for g in range(network.problem.groups))
+    lenses = lenses_by_group(network)
     cameras = {}
     shown = _tied_points(network)
     for i, view in enumerate(views):
         mine = [p.tie for p in parts if view.photo.id in {p.tie.known, p.tie.new}]
         others = dict.fromkeys(tie.new if tie.known == view.photo.id else tie.known for tie in mine)
         cameras[view.photo.id] = LinkedCamera(
-            network, errors, i, lenses, adjusted_lens(network, view, "linked"), *shown[i], tuple(others),
+            network, errors, i, lenses, adjusted_lens(network, view), *shown[i], tuple(others),
             (*said[view.photo.id], *named_sightings(given, network, i)),
         )  # fmt: skip
     outside = {key: text for key, text in said.items() if text and key not in placed}
@@ -364,6 +382,6 @@ def _tied_points(network: Adjusted) -> list[tuple[FloatArray, FloatArray, FloatA
         depth = np.concatenate([own[:, 2], rows.known_depth_mm[as_known], rows.new_depth_mm[as_new]])
         px = np.vstack([problem.tied.known_px[as_known], problem.tied.new_px[as_new]])
         miss = all_miss[as_new if len(as_new) else as_known]
-        hull = shapely.get_coordinates(shapely.MultiPoint(np.vstack([view.clicked_px, px])).convex_hull)[:-1]
+        hull = hull_of(np.vstack([view.clicked_px, px]))
         found.append((px, hull, network.missed_px(i), miss, np.maximum(depth[np.isfinite(depth)], 1.0)))
     return found

@@ -7,14 +7,14 @@ photo's camera follow from the rule that its pixel there stays where it is.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corromap.frames import FloatArray
-from corromap.registration.camera import NEAREST_MM, POSE, SHARED, crosses
+from corromap.registration.camera import NEAREST_MM, POSE, SHARED
 from corromap.registration.network.hits import EDGE_ON_MM
 from corromap.registration.network.values import NetworkProblem, NetworkState
 from corromap.template import Panel
@@ -32,25 +32,61 @@ FARTHEST_MM = 2e4
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """Points as one view shows them.
+    """Points as their views show them.
 
     Parameters
     ----------
     px : ndarray of float64, shape (N, 2)
         Pixels of the photo.
-    depth_mm : ndarray of float64, shape (N,)
-        Ahead of the camera.
-    by_pose : ndarray of float64, shape (N, 2, 6)
+    inside_mm : ndarray of float64, shape (N, 3)
+        In the camera frame of the view.
+    ahead_mm : ndarray of float64, shape (N,)
+        How far ahead the point lies about which the view is turned.
+    rotation : ndarray of float64, shape (N, 3, 3)
+        Car frame to camera frame.
+    through : ndarray of float64, shape (N, 2, 3)
+        Derivative of pixels by the point in the camera frame.
     by_shared : ndarray of float64, shape (N, 2, 4)
-    by_point : ndarray of float64, shape (N, 2, 3)
-        Derivatives; the last by the point in the car frame.
+        Derivative by what the camera shares.
     """
 
     px: FloatArray
-    depth_mm: FloatArray
-    by_pose: FloatArray
+    inside_mm: FloatArray
+    ahead_mm: FloatArray
+    rotation: FloatArray
+    through: FloatArray
     by_shared: FloatArray
-    by_point: FloatArray
+
+    @property
+    def depth_mm(self) -> FloatArray:
+        """Ahead of the camera, shape (N,)."""
+        return self.inside_mm[:, 2]
+
+    @property
+    def by_point(self) -> FloatArray:
+        """Derivative by the point in the car frame, shape (N, 2, 3)."""
+        return np.asarray(self.through @ self.rotation)
+
+    def by_pose(self, through: FloatArray) -> FloatArray:
+        """Carry a derivative by the point in the camera frame over to the pose.
+
+        Parameters
+        ----------
+        through : ndarray of float64, shape (N, 2, 3)
+            Derivative of anything by the point in the camera frame.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2, 6)
+            By turn and shift.
+        """
+        from_pivot = self.inside_mm.copy()
+        from_pivot[:, 2] -= self.ahead_mm
+        a, b, c = np.moveaxis(through, 2, 0)
+        x, y, z = from_pivot.T[:, :, None]
+        # a row t times minus the cross matrix of p is p x t
+        turn = np.stack([y * c - z * b, z * a - x * c, x * b - y * a], axis=2)
+        return np.concatenate([turn, through * self.ahead_mm[:, None, None]], axis=2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,8 +111,8 @@ class Rows:
     fits: Mask
 
 
-def see(problem: NetworkProblem, state: NetworkState, index: int, car_mm: FloatArray) -> Seen:
-    """Show points of the body in a view.
+def see(problem: NetworkProblem, state: NetworkState, views: NDArray[np.int64], car_mm: FloatArray) -> Seen:
+    """Show points of the body, each in its view.
 
     Parameters
     ----------
@@ -84,8 +120,8 @@ def see(problem: NetworkProblem, state: NetworkState, index: int, car_mm: FloatA
         The views.
     state : NetworkState
         Where they are.
-    index : int
-        Which view.
+    views : ndarray of int64, shape (N,)
+        The view of each point.
     car_mm : ndarray of float64, shape (N, 3)
         Points of the body as it is, car frame.
 
@@ -94,24 +130,23 @@ def see(problem: NetworkProblem, state: NetworkState, index: int, car_mm: FloatA
     Seen
         Points behind the camera are shown as if just before it.
     """
-    view, rotation = problem.views[index], state.rotations[index]
-    lens, focal, ahead = state.lens(view), state.focal_px(view), float(state.depths_mm[index])
-    inside = car_mm @ rotation.T + state.shifts_mm[index]
-    depth = np.maximum(inside[:, 2], NEAREST_MM)
-    offset = focal * inside[:, :2] / depth[:, None]
-    straight = lens.centre_px + offset
-    bend = lens.distort_jacobian(straight)
-    by_inside = np.zeros((len(depth), 2, 3))
-    by_inside[:, 0, 0] = by_inside[:, 1, 1] = focal / depth
-    by_inside[:, :, 2] = -offset / depth[:, None]
-    through = bend @ by_inside
-    turn = -through @ crosses(inside - [0.0, 0.0, ahead])
-    shared = np.zeros((len(depth), 2, SHARED))
-    shared[:, :, 0] = lens.distort_by_lens(straight)[:, :, 0]
-    shared[:, :, 1:3] = lens.focal_px * np.eye(2)
-    shared[:, :, 3] = (bend @ offset[:, :, None])[..., 0]
-    by_pose = np.concatenate([turn, through * ahead], axis=2)
-    return Seen(lens.distort(straight), inside[:, 2], by_pose, shared, through @ rotation)
+    rotation, count = state.rotations[views], len(views)
+    inside = (rotation @ car_mm[:, :, None])[..., 0] + state.shifts_mm[views]
+    slope = inside[:, :2] / np.maximum(inside[:, 2:], NEAREST_MM)
+    px, through, shared = np.empty((count, 2)), np.empty((count, 2, 3)), np.empty((count, 2, SHARED))
+    for number, rows in problem.by_optics(views):
+        lens, focal = state.lens(problem.views[number]), state.focal_px(problem.views[number])
+        offset = focal * slope[rows]
+        straight = lens.centre_px + offset
+        px[rows], bend, by_lens = lens.distort_with_derivatives(straight)
+        through[rows, :, :2] = focal * bend
+        pulled = (bend @ offset[:, :, None])[..., 0]
+        through[rows, :, 2] = -pulled
+        shared[rows, :, 0] = by_lens
+        shared[rows, :, 1:3] = lens.focal_px * np.eye(2)
+        shared[rows, :, 3] = pulled
+    through /= np.maximum(inside[:, 2], NEAREST_MM)[:, None, None]
+    return Seen(px, inside, state.depths_mm[views], rotation, through, shared)
 
 
 def plane_in(problem: NetworkProblem, state: NetworkState, index: int, panel: Panel) -> FloatArray:
@@ -157,36 +192,46 @@ def sighting_rows(problem: NetworkProblem, state: NetworkState, index: int) -> R
     view = problem.views[index]
     normals = problem.normals[view.home]
     car = body(problem, state, view.datum_mm) + state.off_mm[view.home, None] * normals
-    seen = see(problem, state, index, car)
-    by_scale = seen.by_point * (view.datum_mm - problem.middle_mm)[:, None, :]
+    seen = see(problem, state, np.full(len(car), index), car)
+    by_point = seen.by_point
+    by_scale = by_point * (view.datum_mm - problem.middle_mm)[:, None, :]
     mine = np.unique(view.home)
-    by_off = (seen.by_point @ normals[:, :, None]) * (view.home[:, None] == mine)[:, None, :]
-    design = np.concatenate([seen.by_pose, seen.by_shared, by_scale, by_off], axis=2)
+    by_off = (by_point @ normals[:, :, None]) * (view.home[:, None] == mine)[:, None, :]
+    design = np.concatenate([seen.by_pose(seen.through), seen.by_shared, by_scale, by_off], axis=2)
     columns = np.concatenate([_columns(problem, index), problem.scale_columns.stop + mine])
     return Rows(view.clicked_px - seen.px, design, columns, seen.depth_mm > NEAREST_MM)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class TiedRows:
     """Tied points as the photos show them.
 
     Parameters
     ----------
-    links : tuple of Rows
-        Residuals of each link, in the new photo.
+    every : Rows
+        Residuals of all points in the new photo, link after link; its columns are those of each link, shape (L, P).
+    rows : tuple of slice
+        Of each link.
     car_mm : ndarray of float64, shape (N, 3)
-        Where the points are, car frame, of all links in a row.
+        Where the points are, car frame.
     known_depth_mm, new_depth_mm : ndarray of float64, shape (N,)
         How far ahead of both cameras.
-    fits : ndarray of bool, shape (N,)
-        False where a ray misses its panel, or a point is behind a camera.
     """
 
-    links: tuple[Rows, ...]
+    every: Rows
+    rows: tuple[slice, ...]
     car_mm: FloatArray
     known_depth_mm: FloatArray
     new_depth_mm: FloatArray
-    fits: Mask
+
+    @cached_property
+    def links(self) -> tuple[Rows, ...]:
+        """Residuals of each link."""
+        every = self.every
+        return tuple(
+            Rows(every.missed_px[rows], every.design[rows], columns, every.fits[rows])
+            for rows, columns in zip(self.rows, every.columns, strict=True)
+        )
 
 
 def link_rows(problem: NetworkProblem, state: NetworkState) -> TiedRows:
@@ -202,47 +247,53 @@ def link_rows(problem: NetworkProblem, state: NetworkState) -> TiedRows:
     Returns
     -------
     TiedRows
-        Worked out for all points at once, view by view.
+        Worked out for all points at once.
     """
     tied = problem.tied
     template_mm, good = _met(problem, state)
     off = np.array([off_mm(problem, state, link.panel) for link in problem.links])
     normal = tied.normal[tied.link]
     car = body(problem, state, template_mm) + off[tied.link, None] * normal
-    known, new = _seen(problem, state, tied.by_known, car), _seen(problem, state, tied.by_new, car)
+    known, new = see(problem, state, tied.known, car), see(problem, state, tied.new, car)
     axes = (state.scale[:, None] * np.stack([tied.u_axis, tied.v_axis], axis=2))[tied.link]
-    along, across = known.by_point @ axes, new.by_point @ axes
+    new_by_point = new.by_point
+    along, across = known.by_point @ axes, new_by_point @ axes
     turns = along[:, 0, 0] * along[:, 1, 1] - along[:, 0, 1] * along[:, 1, 0]
     fits: Mask = np.asarray(good & (new.depth_mm > NEAREST_MM) & (np.abs(turns) > LEAST_AREA), dtype=np.bool_)
-    along = np.where(fits[:, None, None], along, np.eye(2))
-    follow = -across @ np.linalg.inv(along)
-    stretch = (template_mm - problem.middle_mm)[:, None, :]
-    by_scale = new.by_point * stretch + follow @ (known.by_point * stretch)
-    by_off = (new.by_point + follow @ known.by_point) @ normal[:, :, None]
+    follow = -across @ _inverse_2x2(along, np.where(fits, turns, np.inf))
+    through = follow @ known.through
+    by_point = new_by_point + through @ known.rotation
+    by_scale = by_point * (template_mm - problem.middle_mm)[:, None, :]
+    by_off = by_point @ normal[:, :, None]
     design = np.concatenate(
-        [follow @ known.by_pose, follow @ known.by_shared, by_scale, new.by_pose, new.by_shared, by_off], axis=2
+        [known.by_pose(through), follow @ known.by_shared, by_scale, new.by_pose(new.through), new.by_shared, by_off],
+        axis=2,
     )
-    missed = tied.new_px - new.px
-    links = tuple(
-        Rows(missed[rows], design[rows], _link_columns(problem, i), fits[rows]) for i, rows in enumerate(tied.rows)
-    )
-    return TiedRows(links, car, known.depth_mm, new.depth_mm, fits)
+    columns = np.array([_link_columns(problem, i) for i in range(len(problem.links))], dtype=np.int64)
+    every = Rows(tied.new_px - new.px, design, columns, fits)
+    return TiedRows(every, tied.rows, car, known.depth_mm, new.depth_mm)
+
+
+def _inverse_2x2(matrices: FloatArray, determinants: FloatArray) -> FloatArray:
+    """Invert many small matrices; zero where the determinant is said to be infinite."""
+    out = np.empty_like(matrices)
+    out[:, 0, 0], out[:, 1, 1] = matrices[:, 1, 1], matrices[:, 0, 0]
+    out[:, 0, 1], out[:, 1, 0] = -matrices[:, 0, 1], -matrices[:, 1, 0]
+    return np.asarray(out / determinants[:, None, None])
 
 
 def _met(problem: NetworkProblem, state: NetworkState) -> tuple[FloatArray, Mask]:
     """Where rays of the known photos meet their panels, on the template; and whether they do."""
     tied = problem.tied
     rays = np.ones((len(tied.known_px), 3))
-    for i, rows in enumerate(tied.by_known):
-        if len(rows):
-            view = problem.views[i]
-            lens, focal = state.lens(view), state.focal_px(view)
-            rays[rows, :2] = (lens.undistort(tied.known_px[rows]) - lens.centre_px) / focal
+    for number, rows in problem.by_optics(tied.known):
+        lens, focal = state.lens(problem.views[number]), state.focal_px(problem.views[number])
+        rays[rows, :2] = (lens.undistort(tied.known_px[rows]) - lens.centre_px) / focal
     back = np.zeros((len(problem.links), 3, 3))
-    for number, link in enumerate(problem.links):
-        plane = plane_in(problem, state, link.known, link.panel)
-        if abs(float(np.linalg.det(plane))) > EDGE_ON_MM:
-            back[number] = np.linalg.inv(plane)
+    if problem.links:
+        planes = _planes(problem, state)
+        seen = np.abs(np.linalg.det(planes)) > EDGE_ON_MM
+        back[seen] = np.linalg.inv(planes[seen])
     met = (back[tied.link] @ rays[:, :, None])[..., 0]  # (u, v, 1) over the depth
     good: Mask = np.asarray(met[:, 2] > 1.0 / FARTHEST_MM, dtype=np.bool_)
     uv = np.where(good[:, None], met[:, :2] / np.where(good, met[:, 2], 1.0)[:, None], 0.0)
@@ -250,21 +301,15 @@ def _met(problem: NetworkProblem, state: NetworkState) -> tuple[FloatArray, Mask
     return np.asarray(at), good
 
 
-def _seen(
-    problem: NetworkProblem, state: NetworkState, by_view: Sequence[NDArray[np.int64]], car_mm: FloatArray
-) -> Seen:
-    """Show every point in its view."""
-    count = len(car_mm)
-    whole = Seen(
-        np.empty((count, 2)), np.empty(count), np.empty((count, 2, POSE)), np.empty((count, 2, SHARED)),
-        np.empty((count, 2, 3)),
-    )  # fmt: skip
-    for i, rows in enumerate(by_view):
-        if len(rows):
-            one = see(problem, state, i, car_mm[rows])
-            whole.px[rows], whole.depth_mm[rows], whole.by_pose[rows] = one.px, one.depth_mm, one.by_pose
-            whole.by_shared[rows], whole.by_point[rows] = one.by_shared, one.by_point
-    return whole
+def _planes(problem: NetworkProblem, state: NetworkState) -> FloatArray:
+    """As `plane_in`, of every link's panel in its known photo, shape (L, 3, 3)."""
+    tied, views = problem.tied, np.array([link.known for link in problem.links])
+    off = state.off_mm[tied.panel_column - problem.scale_columns.stop]
+    origin = body(problem, state, tied.origin_mm) + off[:, None] * tied.normal
+    columns = np.stack([state.scale * tied.u_axis, state.scale * tied.v_axis, origin], axis=2)
+    planes = state.rotations[views] @ columns
+    planes[:, :, 2] += state.shifts_mm[views]
+    return np.asarray(planes)
 
 
 def _link_columns(problem: NetworkProblem, number: int) -> NDArray[np.int64]:

@@ -10,51 +10,17 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from corromap.frames import DatumId, FloatArray, PanelId
+from corromap.frames import FloatArray, PanelId
 from corromap.registration.camera import POSE, SHARED, CameraPose, rotation_of
 from corromap.registration.joint import moved_lens
 from corromap.registration.lens import Lens
-from corromap.survey import Photo
+from corromap.registration.network.view import View
 from corromap.template import Panel
 
-__all__ = ["AXES", "LinkPoints", "NetworkProblem", "NetworkState", "TiedArrays", "View"]
+__all__ = ["AXES", "LinkPoints", "NetworkProblem", "NetworkState", "TiedArrays"]
 
 AXES = 3
 """Scales of the body along x, y and z against the template."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """One photo of the network.
-
-    Parameters
-    ----------
-    photo : Photo
-        The photo.
-    lens : Lens
-        As known beforehand.
-    group : int
-        Photos of one camera share lens and focal length.
-    ids : tuple of DatumId
-        What was clicked.
-    clicked_px : ndarray of float64, shape (K, 2)
-        Where.
-    datum_mm : ndarray of float64, shape (K, 3)
-        Where the template has it, car frame.
-    weight : ndarray of float64, shape (K,)
-        Square of the click error over that of this sighting, at most 1.
-    home : ndarray of int64, shape (K,)
-        Panel of each point, its position in `NetworkProblem.panels`.
-    """
-
-    photo: Photo
-    lens: Lens
-    group: int
-    ids: tuple[DatumId, ...]
-    clicked_px: FloatArray
-    datum_mm: FloatArray
-    weight: FloatArray
-    home: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,6 +57,8 @@ class TiedArrays:
         In both photos.
     link : ndarray of int64, shape (N,)
         Which link.
+    known, new : ndarray of int64, shape (N,)
+        Which views.
     rows : tuple of slice
         Of each link.
     by_known, by_new : tuple of ndarray of int64
@@ -104,6 +72,8 @@ class TiedArrays:
     known_px: FloatArray
     new_px: FloatArray
     link: NDArray[np.int64]
+    known: NDArray[np.int64]
+    new: NDArray[np.int64]
     rows: tuple[slice, ...]
     by_known: tuple[NDArray[np.int64], ...]
     by_new: tuple[NDArray[np.int64], ...]
@@ -131,7 +101,8 @@ class TiedArrays:
         counts = [len(link.known_px) for link in links]
         number = np.repeat(np.arange(len(links)), counts)
         ends = np.cumsum([0, *counts])
-        known, new = np.array([x.known for x in links]), np.array([x.new for x in links])
+        known = np.array([x.known for x in links], dtype=np.int64)[number]
+        new = np.array([x.new for x in links], dtype=np.int64)[number]
         views, nothing = range(len(problem.views)), np.empty((0, 2))
         places = [link.panel.place for link in links]
 
@@ -142,9 +113,11 @@ class TiedArrays:
             np.vstack([*(x.known_px for x in links), nothing]),
             np.vstack([*(x.new_px for x in links), nothing]),
             number,
+            known,
+            new,
             tuple(slice(int(a), int(b)) for a, b in pairwise(ends)),
-            tuple(np.flatnonzero(known[number] == i) if links else number for i in views),
-            tuple(np.flatnonzero(new[number] == i) if links else number for i in views),
+            tuple(np.flatnonzero(known == i) for i in views),
+            tuple(np.flatnonzero(new == i) for i in views),
             stacked([p.origin_mm for p in places]),
             stacked([p.u_axis for p in places]),
             stacked([p.v_axis for p in places]),
@@ -224,6 +197,34 @@ class NetworkProblem:
     def normals(self) -> FloatArray:
         """Unit normals of the panels, shape (P, 3)."""
         return np.array([panel.place.normal for panel in self.panels]).reshape(-1, 3)
+
+    @cached_property
+    def optics(self) -> NDArray[np.int64]:
+        """For each view the first one with the same lens beforehand, of the same camera."""
+        firsts: dict[tuple[object, ...], int] = {}
+        keys = ((v.group, *v.lens.centre_px.tolist(), v.lens.focal_px, v.lens.k1) for v in self.views)
+        return np.array([firsts.setdefault(key, i) for i, key in enumerate(keys)], dtype=np.int64)
+
+    def by_optics(self, views: NDArray[np.int64]) -> list[tuple[int, NDArray[np.int64]]]:
+        """Part points by the lens they are seen through.
+
+        Parameters
+        ----------
+        views : ndarray of int64, shape (N,)
+            The view of each point.
+
+        Returns
+        -------
+        list of (int, ndarray of int64)
+            A view with that lens, and which points.
+        """
+        first = self.optics[views]
+        return [(number, np.flatnonzero(first == number)) for number in np.unique(first).tolist()]
+
+    @cached_property
+    def sighted_mm(self) -> FloatArray:
+        """All sighted points, car frame, shape (N, 3)."""
+        return np.vstack([view.datum_mm for view in self.views])
 
     @cached_property
     def tied(self) -> TiedArrays:
