@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, LengthId, PanelId, PhotoId, ScaleId, TieId, frozen_array
 
@@ -156,6 +158,16 @@ class ScaleSighting:
                 f"scale '{self.id}': expected points of different places and an error above 0, "
                 f"found {self.at_mm.tolist()!r:.80} and {self.sigma_mm} mm"
             )
+
+    @property
+    def is_bar(self) -> bool:
+        """Whether it is two ends of something straight, not the corners of a board."""
+        return len(self.at_mm) == 2
+
+    @property
+    def length_mm(self) -> float:
+        """True distance of the first point from the second; a bar's length."""
+        return float(np.hypot(*(self.at_mm[1] - self.at_mm[0])))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

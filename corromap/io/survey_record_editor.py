@@ -35,7 +35,7 @@ class RecordEditor(SurveyEditor):
 
     def remove_hand_finding(self, finding: HandFindingId, *, expected_revision: int | None = None) -> int:
         """Take a finding by hand out. Returns the new revision."""
-        return self._remove("hand_finding", finding, expected_revision)
+        return self._remove("hand_finding", [finding], expected_revision)
 
     def put_shell_check(self, check: ShellCheck, *, expected_revision: int | None = None) -> int:
         """Add or change a shell check. Returns the new revision."""
@@ -43,7 +43,7 @@ class RecordEditor(SurveyEditor):
 
     def remove_shell_check(self, check: ShellCheckId, *, expected_revision: int | None = None) -> int:
         """Take a shell check out. Returns the new revision."""
-        return self._remove("shell_check", check, expected_revision)
+        return self._remove("shell_check", [check], expected_revision)
 
     def put_settlement(self, settlement: Settlement, *, expected_revision: int | None = None) -> int:
         """Record or change a person's word on a disagreement. Returns the new revision."""
@@ -51,7 +51,7 @@ class RecordEditor(SurveyEditor):
 
     def remove_settlement(self, settlement: SettlementId, *, expected_revision: int | None = None) -> int:
         """Take a person's word on a disagreement back. Returns the new revision."""
-        return self._remove("settlement", settlement, expected_revision)
+        return self._remove("settlement", [settlement], expected_revision)
 
     def put_tie(self, tie: PhotoTie, *, expected_revision: int | None = None) -> int:
         """Accept a tie between two photos. Returns the new revision."""
@@ -61,9 +61,9 @@ class RecordEditor(SurveyEditor):
         """Accept several ties as one change. Returns the new revision."""
         return self._put("tie", list(ties), expected_revision)
 
-    def remove_tie(self, tie: TieId, *, expected_revision: int | None = None) -> int:
-        """Take a tie out. Returns the new revision."""
-        return self._remove("tie", tie, expected_revision)
+    def remove_ties(self, ties: Iterable[TieId], *, expected_revision: int | None = None) -> int:
+        """Take several ties out as one change. Returns the new revision."""
+        return self._remove("tie", list(ties), expected_revision)
 
     def put_length(self, length: MeasuredLength, *, expected_revision: int | None = None) -> int:
         """Add or change a length measured on the car. Returns the new revision."""
@@ -71,7 +71,7 @@ class RecordEditor(SurveyEditor):
 
     def remove_length(self, length: LengthId, *, expected_revision: int | None = None) -> int:
         """Take a measured length out. Returns the new revision."""
-        return self._remove("length", length, expected_revision)
+        return self._remove("length", [length], expected_revision)
 
     def put_scale(self, scale: ScaleSighting, *, expected_revision: int | None = None) -> int:
         """Add or change a scale seen in a photo. Returns the new revision."""
@@ -79,7 +79,7 @@ class RecordEditor(SurveyEditor):
 
     def remove_scale(self, scale: ScaleId, *, expected_revision: int | None = None) -> int:
         """Take a scale out. Returns the new revision."""
-        return self._remove("scale", scale, expected_revision)
+        return self._remove("scale", [scale], expected_revision)
 
     def set_rates(self, rates: Mapping[str, object], *, expected_revision: int | None = None) -> int:
         """Change the repair plan's rates; an empty mapping goes back to the usual ones. Returns the new revision."""
@@ -150,6 +150,7 @@ class RecordEditor(SurveyEditor):
             expected,
         )
 
-    def _remove(self, name: str, thing: str, expected: int | None) -> int:
-        kind = survey_kinds.KINDS[name]
-        return self._change(f"{kind.title} removed", lambda conn: [edits.removal(conn, name, thing)], expected)
+    def _remove(self, name: str, things: Sequence[str], expected: int | None) -> int:
+        title = survey_kinds.KINDS[name].title
+        label = f"{title} removed" if len(things) == 1 else f"{len(things)} x {title} removed"
+        return self._change(label, lambda conn: [edits.removal(conn, name, thing) for thing in things], expected)

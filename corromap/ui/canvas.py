@@ -50,13 +50,15 @@ from corromap.ui.canvas_events import (
     PanelSelected,
     PhotoStep,
     RedoAsked,
+    ScaleRemoved,
+    ScaleSet,
     SightingRemoved,
     SightingSet,
     UndoAsked,
 )
 from corromap.ui.canvas_parse import Known, Outbox, Refusal, parse_outbox
 from corromap.ui.canvas_sync import EntrySync
-from corromap.ui.canvas_view import CanvasMode, CanvasView, PhotoView
+from corromap.ui.canvas_view import CanvasMode, CanvasView, DrapedPhoto, Footprint, PhotoView, ScaleView
 
 if TYPE_CHECKING:
     from streamlit.components.v2.types import ComponentRenderer
@@ -66,6 +68,8 @@ __all__ = [
     "CanvasMode",
     "CanvasView",
     "DatumSelected",
+    "DrapedPhoto",
+    "Footprint",
     "MarkAdded",
     "MarkChanged",
     "MarkRemoved",
@@ -75,6 +79,9 @@ __all__ = [
     "PhotoStep",
     "PhotoView",
     "RedoAsked",
+    "ScaleRemoved",
+    "ScaleSet",
+    "ScaleView",
     "SightingRemoved",
     "SightingSet",
     "UndoAsked",
@@ -168,6 +175,7 @@ def _remember(view: CanvasView, known: Known) -> None:
     shown = (view.main, *view.compare)
     known.photos.update({one.photo.id: one.photo for one in shown})
     known.marks = {mark.id: mark for one in shown for mark in one.marks}
+    known.scales = {one.scale.id: one.scale for one in view.main.scales}
     known.datums = set(view.template.datum_points)
     known.panels = {panel.id for panel in view.template.panels}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from corromap.report.palette import KIND_STYLES
 from corromap.survey import Mark, Photo, Sighting
 from corromap.template import BodyTemplate, Panel
 from corromap.ui.canvas_sync import EntrySync
-from corromap.ui.canvas_view import CanvasView, PhotoView
+from corromap.ui.canvas_view import CanvasView, DrapedPhoto, PhotoView, ScaleView
 
 __all__ = ["lay_out"]
 
@@ -49,6 +50,27 @@ def lay_out(view: CanvasView, sync: EntrySync, *, report_selection: bool, height
         panel = panels[projected.panel]
         key = f"projected/{projected.mark.id}/{projected.panel}"
         sync.put(key, projected, lambda one=projected, on=panel: _projected(one, on))  # type: ignore[misc]
+    _footprint_entries(view, sync)
+
+
+def _footprint_entries(view: CanvasView, sync: EntrySync) -> None:
+    if view.footprint is None:
+        return
+    for seen in view.footprint.seen:
+        panel = view.template.panel(seen.panel)
+        sync.put(f"footprint/{panel.id}", seen, lambda one=seen, on=panel: _map_polygons(one.area, on))  # type: ignore[misc]
+    draped = view.footprint.draped
+    if draped is not None:
+        sync.put("draped", draped, lambda: _draped(draped))
+
+
+def _draped(draped: DrapedPhoto) -> dict[str, Any]:
+    x, y = draped.corner_mm
+    return {
+        "url": "data:image/png;base64," + base64.b64encode(draped.png).decode("ascii"),
+        "cornerMm": [x, y],
+        "sizeMm": [draped.width_mm, draped.height_mm],
+    }
 
 
 def _photo_entries(shown: PhotoView, template: BodyTemplate, sync: EntrySync) -> None:
@@ -65,6 +87,8 @@ def _photo_entries(shown: PhotoView, template: BodyTemplate, sync: EntrySync) ->
     for sighting in shown.sightings:
         key = f"sighting/{photo.id}/{sighting.datum}"
         sync.put(key, sighting, lambda one=sighting: _sighting(one))  # type: ignore[misc]
+    for scale in shown.scales:
+        sync.put(f"scale/{photo.id}/{scale.scale.id}", object(), lambda one=scale: _scale(one))  # type: ignore[misc]
 
 
 def _settings(view: CanvasView, *, report_selection: bool, height_px: int) -> dict[str, Any]:
@@ -79,6 +103,7 @@ def _settings(view: CanvasView, *, report_selection: bool, height_px: int) -> di
         "canRedo": view.can_redo,
         "position": view.position,
         "chosen": view.chosen,
+        "footprint": view.footprint and {"label": view.footprint.label, "proposed": view.footprint.is_proposed},
         "reportSelection": report_selection,
         "height": height_px,
     }
@@ -182,6 +207,20 @@ def _mark(mark: Mark) -> dict[str, Any]:
 
 def _sighting(sighting: Sighting) -> dict[str, Any]:
     return {"photo": sighting.photo, "datum": sighting.datum, "at": sighting.at_px.tolist()}
+
+
+def _scale(view: ScaleView) -> dict[str, Any]:
+    scale = view.scale
+    return {
+        "id": scale.id,
+        "photo": scale.photo,
+        "panel": scale.panel,
+        "at": scale.at_px.tolist(),
+        "lengthMm": scale.length_mm if scale.is_bar else None,
+        "label": view.label,
+        "sentence": view.sentence,
+        "agrees": view.agrees,
+    }
 
 
 def _projected(projected: ProjectedMark, panel: Panel) -> dict[str, Any]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from corromap.frames import DatumId, MarkId, PanelId, PhotoId
+from corromap.control import ScaleSighting
+from corromap.frames import DatumId, MarkId, PanelId, PhotoId, ScaleId
 from corromap.survey import Mark, Sighting
 
 __all__ = [
@@ -23,6 +24,8 @@ __all__ = [
     "PanelSelected",
     "PhotoStep",
     "RedoAsked",
+    "ScaleRemoved",
+    "ScaleSet",
     "SightingRemoved",
     "SightingSet",
     "UndoAsked",
@@ -132,6 +135,38 @@ class SightingRemoved:
 
 
 @dataclass(frozen=True, slots=True)
+class ScaleSet:
+    """Both ends of a bar of known length were clicked, or one was dragged, or its length changed.
+
+    Parameters
+    ----------
+    seq : int
+        The client's running number.
+    scale : ScaleSighting
+        As it is now; replaces an earlier one of the same id.
+    """
+
+    seq: int
+    scale: ScaleSighting
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleRemoved:
+    """A bar or board of known size was taken off the photo.
+
+    Parameters
+    ----------
+    seq : int
+        The client's running number.
+    scale : ScaleId
+        Which.
+    """
+
+    seq: int
+    scale: ScaleId
+
+
+@dataclass(frozen=True, slots=True)
 class UndoAsked:
     """Take back the last change of the survey."""
 
@@ -192,6 +227,8 @@ CanvasEvent = (
     | MarksReplaced
     | SightingSet
     | SightingRemoved
+    | ScaleSet
+    | ScaleRemoved
     | UndoAsked
     | RedoAsked
     | PhotoStep

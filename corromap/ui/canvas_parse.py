@@ -14,8 +14,9 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from corromap.control import LONGEST_MM, ScaleSighting
 from corromap.errors import InvalidValueError
-from corromap.frames import MAX_VERTICES, DatumId, FloatArray, MarkId, PanelId, PhotoId, PhotoOutline
+from corromap.frames import MAX_VERTICES, DatumId, FloatArray, MarkId, PanelId, PhotoId, PhotoOutline, ScaleId
 from corromap.survey import Mark, MarkKind, PatchFixing, Photo, RustStage, Sighting
 from corromap.ui.canvas_events import (
     CanvasEvent,
@@ -28,6 +29,8 @@ from corromap.ui.canvas_events import (
     PanelSelected,
     PhotoStep,
     RedoAsked,
+    ScaleRemoved,
+    ScaleSet,
     SightingRemoved,
     SightingSet,
     UndoAsked,
@@ -38,6 +41,10 @@ __all__ = ["Known", "Outbox", "Refusal", "parse_outbox"]
 
 MOST_EVENTS = 500
 MOST_HOLES = 200
+BAR_SIGMA_MM = 0.5
+"""Standard error of an end of a bar or rule; house rule."""
+SHORTEST_BAR_PX = 4.0
+"""Nearer than that, both ends are one click."""
 _NAME = re.compile(r"[A-Za-z0-9_-]{1,64}")
 _Choice = TypeVar("_Choice", bound=StrEnum)
 
@@ -54,12 +61,15 @@ class Known:
         Marks as they are, kept up to date while events are read.
     datums, panels : set
         Of the template.
+    scales : dict of ScaleId to ScaleSighting
+        Bars and boards of the main photo, kept up to date like the marks.
     """
 
     photos: dict[PhotoId, Photo] = field(default_factory=dict)
     marks: dict[MarkId, Mark] = field(default_factory=dict)
     datums: set[DatumId] = field(default_factory=set)
     panels: set[PanelId] = field(default_factory=set)
+    scales: dict[ScaleId, ScaleSighting] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +173,10 @@ def _note(event: CanvasEvent, known: Known) -> None:
             for mark_id in removed:
                 known.marks.pop(mark_id, None)
             known.marks.update({mark.id: mark for mark in added})
+        case ScaleSet(scale=scale):
+            known.scales[scale.id] = scale
+        case ScaleRemoved(scale=gone_scale):
+            known.scales.pop(gone_scale, None)
         case _:
             pass
 
@@ -222,6 +236,29 @@ def _sighting_removed(seq: int, row: Mapping[str, Any], known: Known) -> CanvasE
     return SightingRemoved(seq, _photo(row.get("photo"), known).id, _datum(row.get("datum"), known))
 
 
+def _scale_set(seq: int, row: Mapping[str, Any], known: Known) -> CanvasEvent:
+    table = _table(row.get("scale"), "scale")
+    scale_id = ScaleId(_name(table.get("id"), "id of a scale"))
+    photo, panel = _photo(table.get("photo"), known), _panel(table.get("panel"), known)
+    if scale_id in known.scales and not known.scales[scale_id].is_bar:
+        raise InvalidValueError("A printed board is found again, not dragged: take it off and look for it once more.")
+    ends = _points(table.get("at"), "scale", least=2, photo=photo)
+    if len(ends) != 2 or np.hypot(*(ends[1] - ends[0])) < SHORTEST_BAR_PX:
+        raise InvalidValueError("A bar has two ends in different places: click the other end too.")
+    length = table.get("lengthMm")
+    if isinstance(length, bool) or not isinstance(length, int | float) or not 0 < length <= LONGEST_MM:
+        raise InvalidValueError(f"The length of a bar is more than 0 and at most {LONGEST_MM:g} mm.")
+    true = np.array([[0.0, 0.0], [float(length), 0.0]])
+    return ScaleSet(seq, ScaleSighting(scale_id, photo.id, panel, ends, true, BAR_SIGMA_MM, "bar"))
+
+
+def _scale_removed(seq: int, row: Mapping[str, Any], known: Known) -> CanvasEvent:
+    gone = row.get("scale")
+    if not isinstance(gone, str) or gone not in known.scales:
+        raise InvalidValueError("That scale is not there any more.")
+    return ScaleRemoved(seq, ScaleId(gone))
+
+
 def _photo_step(seq: int, row: Mapping[str, Any], known: Known) -> CanvasEvent:  # noqa: ARG001  (one shape for all readers)
     step = _whole(row.get("step"), "step", least=-1)
     if step not in {-1, 1}:
@@ -239,10 +276,7 @@ def _datum_selected(seq: int, row: Mapping[str, Any], known: Known) -> CanvasEve
 
 
 def _panel_selected(seq: int, row: Mapping[str, Any], known: Known) -> CanvasEvent:
-    panel = row.get("panel")
-    if panel not in known.panels:
-        raise InvalidValueError(f"canvas: the template has no panel {panel!r:.40}")
-    return PanelSelected(seq, PanelId(str(panel)))
+    return PanelSelected(seq, _panel(row.get("panel"), known))
 
 
 _READERS: Mapping[str, Callable[[int, Mapping[str, Any], Known], CanvasEvent]] = {
@@ -253,6 +287,8 @@ _READERS: Mapping[str, Callable[[int, Mapping[str, Any], Known], CanvasEvent]] =
     "marks_joined": _marks_joined,
     "sighting_set": _sighting_set,
     "sighting_removed": _sighting_removed,
+    "scale_set": _scale_set,
+    "scale_removed": _scale_removed,
     "undo": lambda seq, _row, _known: UndoAsked(seq),
     "redo": lambda seq, _row, _known: RedoAsked(seq),
     "photo_step": _photo_step,
@@ -303,6 +339,12 @@ def _datum(raw: object, known: Known) -> DatumId:
     if not isinstance(raw, str) or raw not in known.datums:
         raise InvalidValueError(f"canvas: the template has no datum point {raw!r:.40}")
     return DatumId(raw)
+
+
+def _panel(raw: object, known: Known) -> PanelId:
+    if not isinstance(raw, str) or raw not in known.panels:
+        raise InvalidValueError(f"canvas: the template has no panel {raw!r:.40}")
+    return PanelId(raw)
 
 
 def _said(table: Mapping[str, Any]) -> dict[str, Any]:

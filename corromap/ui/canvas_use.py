@@ -22,6 +22,8 @@ from corromap.ui.canvas import (
     PhotoStep,
     PhotoView,
     RedoAsked,
+    ScaleRemoved,
+    ScaleSet,
     SightingRemoved,
     SightingSet,
     UndoAsked,
@@ -161,15 +163,8 @@ def _change(held: state.OpenSurvey, photo: Photo, event: CanvasEvent) -> None:
 
 def _action(event: CanvasEvent) -> tuple[str, state.Action]:
     match event:
-        case MarkAdded(mark=mark) | MarkChanged(mark=mark):
-            word = "drawn" if isinstance(event, MarkAdded) else "changed"
-            return f"{_words(mark.kind)} {word}", lambda f: f.put_mark(mark, expected_revision=f.known_revision)
-        case MarkRemoved(mark=gone):
-            return "mark removed", lambda f: f.remove_mark(gone, expected_revision=f.known_revision)
-        case MarksReplaced(removed=removed, added=added):
-            return "marks split or joined", lambda f: f.replace_marks(
-                removed, added, expected_revision=f.known_revision
-            )
+        case MarkAdded() | MarkChanged() | MarkRemoved() | MarksReplaced():
+            return _mark_action(event)
         case SightingSet(sighting=sighting):
             return f"datum point '{sighting.datum}' clicked", lambda f: f.put_sighting(
                 sighting, expected_revision=f.known_revision
@@ -178,8 +173,25 @@ def _action(event: CanvasEvent) -> tuple[str, state.Action]:
             return f"datum point '{datum}' taken off", lambda f: f.remove_sighting(
                 photo, datum, expected_revision=f.known_revision
             )
+        case ScaleSet(scale=scale):
+            return f"scale of {scale.length_mm:g} mm", lambda f: f.put_scale(scale, expected_revision=f.known_revision)
+        case ScaleRemoved(scale=gone):
+            return "scale taken off", lambda f: f.remove_scale(gone, expected_revision=f.known_revision)
         case _:
             return "nothing", _nothing
+
+
+def _mark_action(event: MarkAdded | MarkChanged | MarkRemoved | MarksReplaced) -> tuple[str, state.Action]:
+    match event:
+        case MarkRemoved(mark=gone):
+            return "mark removed", lambda f: f.remove_mark(gone, expected_revision=f.known_revision)
+        case MarksReplaced(removed=removed, added=added):
+            return "marks split or joined", lambda f: f.replace_marks(
+                removed, added, expected_revision=f.known_revision
+            )
+        case MarkAdded(mark=mark) | MarkChanged(mark=mark):
+            word = "drawn" if isinstance(event, MarkAdded) else "changed"
+            return f"{_words(mark.kind)} {word}", lambda f: f.put_mark(mark, expected_revision=f.known_revision)
 
 
 def _nothing(file: SurveyFile) -> object:

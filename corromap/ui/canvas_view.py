@@ -6,14 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from corromap.control import ScaleSighting
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, MarkId, PanelId
-from corromap.projection import ProjectedMark
+from corromap.projection import ProjectedMark, SeenArea
 from corromap.registration import Registration, RegistrationFailure
 from corromap.survey import Mark, Photo, Sighting
 from corromap.template import BodyTemplate
 
-__all__ = ["CanvasMode", "CanvasView", "PhotoView"]
+__all__ = ["CanvasMode", "CanvasView", "DrapedPhoto", "Footprint", "PhotoView", "ScaleView"]
 
 
 class CanvasMode(StrEnum):
@@ -22,6 +23,70 @@ class CanvasMode(StrEnum):
     PLACE = "place"
     MARK = "mark"
     LOOK = "look"
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleView:
+    """A bar or board of known size on a photo, with what it says.
+
+    Parameters
+    ----------
+    scale : ScaleSighting
+        Where it lies.
+    label : str
+        Beside it on the photo: its own size, and the one by the template.
+    sentence : str
+        What it says of the template; empty as long as it says nothing.
+    agrees : bool
+        False when both differ by more than their uncertainty.
+    """
+
+    scale: ScaleSighting
+    label: str
+    sentence: str = ""
+    agrees: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrapedPhoto:
+    """A photo laid on the map, as it is placed.
+
+    Parameters
+    ----------
+    png : bytes
+        Clear where the photo shows nothing.
+    corner_mm : tuple of float
+        Map position of its top left corner.
+    width_mm, height_mm : float
+        Its size on the map.
+    """
+
+    png: bytes
+    corner_mm: tuple[float, float]
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Footprint:
+    """What the main photo shows of the body.
+
+    Parameters
+    ----------
+    seen : tuple of SeenArea
+        Of each panel.
+    label : str
+        Said on the map: how well it fits.
+    is_proposed : bool
+        Whether the person has yet to accept it; the map then shows it whole.
+    draped : DrapedPhoto or None
+        The photo itself, beneath the zones.
+    """
+
+    seen: tuple[SeenArea, ...]
+    label: str
+    is_proposed: bool = False
+    draped: DrapedPhoto | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +106,13 @@ class PhotoView:
         Marks of this photo (others are refused).
     sightings : tuple of Sighting
         Sightings of this photo (others are refused).
+    scales : tuple of ScaleView
+        Bars and boards on this photo.
 
     Raises
     ------
     InvalidValueError
-        If a mark or sighting is of another photo, or the URL has no places
+        If a mark, sighting or scale is of another photo, or the URL has no places
         for the tile's numbers.
     """
 
@@ -54,13 +121,18 @@ class PhotoView:
     registrations: Mapping[PanelId, Registration | RegistrationFailure] = field(default_factory=dict)
     marks: tuple[Mark, ...] = ()
     sightings: tuple[Sighting, ...] = ()
+    scales: tuple[ScaleView, ...] = ()
 
     def __post_init__(self) -> None:
         if not all(place in self.tile_url for place in ("{z}", "{x}", "{y}")):
             raise InvalidValueError(
                 f"photo '{self.photo.name}': tile URL needs {{z}}, {{x}} and {{y}}, found {self.tile_url!r:.80}"
             )
-        things: tuple[Mark | Sighting, ...] = (*self.marks, *self.sightings)
+        things: tuple[Mark | Sighting | ScaleSighting, ...] = (
+            *self.marks,
+            *self.sightings,
+            *(one.scale for one in self.scales),
+        )
         for thing in things:
             if thing.photo != self.photo.id:
                 raise InvalidValueError(f"canvas of photo '{self.photo.id}': {thing!r:.60} is of photo '{thing.photo}'")
@@ -92,6 +164,8 @@ class CanvasView:
         Whether the buttons are live.
     position : str
         Where in the list, for example ``3 of 12``; empty hides the buttons.
+    footprint : Footprint or None
+        What the main photo shows of the body, drawn on the map.
     chosen : MarkId or None
         A mark of the main photo to choose and to bring into view, once for
         each new value; what the person chooses afterwards stays.
@@ -113,6 +187,7 @@ class CanvasView:
     can_undo: bool = True
     can_redo: bool = True
     position: str = ""
+    footprint: Footprint | None = None
     chosen: MarkId | None = None
 
     def __post_init__(self) -> None:

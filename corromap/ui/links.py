@@ -16,9 +16,10 @@ from corromap.registration import Registration
 from corromap.registration.links import Chained, ChainProposal
 from corromap.survey import Photo
 from corromap.ui import state
-from corromap.ui.markup import esc, lead, note, plain_md, show
+from corromap.ui.footprint import proposed_footprint
+from corromap.ui.markup import Cell, esc, lead, note, plain_md, show, table
 
-__all__ = ["proposal_for", "proposed_panel", "show_links", "show_proposal"]
+__all__ = ["proposal_for", "proposed_panel", "show_fit", "show_links", "show_proposal"]
 
 
 def proposal_for(held: state.OpenSurvey, photo: Photo) -> ChainProposal | None:
@@ -79,20 +80,44 @@ def show_proposal(held: state.OpenSurvey, photo: Photo, proposal: ChainProposal)
     waits = [held.survey.photo_by_id[p].name for p in proposal.through if not _is_placed(held, p)]
     if waits:
         lead(f"It hangs on a place that is itself only proposed: accepting it accepts '{waits[0]}' too.")
-    left, right, _ = st.columns([2, 2, 5])
-    with left:
-        st.button(
-            "Accept this place",
-            key="link_accept",
-            type="primary",
-            icon=":material/check:",
-            on_click=_accept,
-            args=(held, photo, proposal),
+    lead(
+        "The map shows what the photo would cover. A little off: accept it, then click points on the photo; clicks and "
+        "links are adjusted together. Wrong place: do not accept it."
+    )
+    given = (held, photo, proposal)
+    with st.container(horizontal=True):
+        st.button("Accept this place", key="link_accept", type="primary", icon=":material/check:",
+                  on_click=_accept, args=given)  # fmt: skip
+        st.button("Do not accept", key="link_refuse", icon=":material/close:", on_click=_refuse, args=given)
+
+
+def show_fit(held: state.OpenSurvey, photo: Photo, proposal: ChainProposal) -> None:
+    """Say how well a proposal would sit, and how much of each panel it would show.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    photo : Photo
+        The photo on the canvas.
+    proposal : ChainProposal
+        What is proposed for it.
+    """
+    st.subheader("How well it would sit")
+    seen = {one.panel: one.area.area for one in proposed_footprint(held, photo, proposal).seen}
+    rows = []
+    for panel_id in sorted(proposal.places):
+        panel = held.template.panel(panel_id)
+        rows.append([panel.name, Cell(f"{100 * seen.get(panel_id, 0.0) / panel.outline.polygon.area:.0f}")])
+    show(
+        table(
+            ["Panel", "would be shown, %"],
+            rows,
+            numeric=frozenset({1}),
+            caption=f"{proposal.points} points found on both photos miss each other by {proposal.rms_px:.1f} px or "
+            f"{proposal.rms_mm:.1f} mm (root mean square).",
         )
-    with right:
-        st.button(
-            "Do not accept", key="link_refuse", icon=":material/close:", on_click=_refuse, args=(held, photo, proposal)
-        )
+    )
 
 
 def show_links(held: state.OpenSurvey, photo: Photo) -> None:
@@ -210,12 +235,11 @@ def _refuse(held: state.OpenSurvey, photo: Photo, proposal: ChainProposal) -> No
 
 
 def _take_off(held: state.OpenSurvey, photo: Photo, name: str, ties: tuple[TieId, ...]) -> None:
-    def action(file: object) -> None:
-        del file
-        for tie in ties:
-            held.file.remove_tie(tie, expected_revision=held.file.known_revision)
-
-    state.change(held, f"link of '{photo.name}' with '{name}' taken off", action)
+    state.change(
+        held,
+        f"link of '{photo.name}' with '{name}' taken off",
+        lambda file: file.remove_ties(ties, expected_revision=file.known_revision),
+    )
 
 
 def _found(held: state.OpenSurvey) -> Chained:

@@ -13,6 +13,7 @@ from corromap.projection import Projection
 from corromap.registration.body_size import fitted_template
 from corromap.survey import Survey
 from corromap.template import BodyTemplate
+from corromap.ui.canvas_view import Footprint
 
 __all__ = ["OpenSurvey"]
 
@@ -35,6 +36,8 @@ class OpenSurvey:
         What can be used again after a change.
     pictures : dict of (int, str) to bytes
         The whole picture made last, by revision and file ending.
+    footprint : tuple of objects and Footprint, optional
+        The one drawn last, after what it was made from.
     """
 
     key: str
@@ -43,6 +46,7 @@ class OpenSurvey:
     token: str
     kept: KeptPhotos = field(default_factory=KeptPhotos)
     pictures: dict[tuple[int, str], bytes] = field(default_factory=dict)
+    footprint: tuple[tuple[object, ...], Footprint] | None = None
     _staged: StagedEvaluation | None = None
     _examined: dict[PhotoId, ExaminedPhoto] | None = None
     _undo: tuple[str | None, str | None] = (None, None)

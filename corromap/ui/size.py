@@ -10,17 +10,17 @@ from corromap.errors import CorromapError
 from corromap.frames import DatumId, LengthId, ScaleId
 from corromap.io.photo_links import find_scale
 from corromap.io.survey_file import new_id
-from corromap.registration.scale_check import check_scales
+from corromap.registration.scale_check import ScaleCheck, check_scales
 from corromap.report.board_sheet import board_pdf
 from corromap.survey import Photo
 from corromap.template import Panel
 from corromap.ui import state
+from corromap.ui.canvas import ScaleView
 from corromap.ui.markup import Cell, esc, lead, note, show, table
 
-__all__ = ["show_lengths", "show_scales"]
+__all__ = ["scale_views", "show_lengths", "show_scales"]
 
 TAPE_MM = 2.0
-BAR_MM = 0.5
 
 
 def show_lengths(held: state.OpenSurvey) -> None:
@@ -105,7 +105,39 @@ def _remove_length(held: state.OpenSurvey, length: LengthId) -> None:
     state.change(held, "length removed", lambda f: f.remove_length(length, expected_revision=f.known_revision))
 
 
-def show_scales(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
+def scale_views(held: state.OpenSurvey, photo: Photo) -> tuple[ScaleView, ...]:
+    """Gather the scales of a photo, with what they say of the template's size.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    photo : Photo
+        The photo on the canvas.
+
+    Returns
+    -------
+    tuple of ScaleView
+        In the survey's order.
+    """
+    mine = [one for one in held.survey.scales if one.photo == photo.id]
+    if not mine:
+        return ()
+    checks = {one.scale: one for one in check_scales(held.survey, held.template, held.registrations)}
+    return tuple(_view(one, checks.get(one.id)) for one in mine)
+
+
+def _view(scale: ScaleSighting, check: ScaleCheck | None) -> ScaleView:
+    own = f"{scale.length_mm:g} mm" if scale.is_bar else "printed board"
+    if check is None:
+        return ScaleView(scale, own)
+    if check.ratio is None:
+        return ScaleView(scale, own, check.sentence)
+    shown = f"{scale.length_mm / check.ratio:.0f} mm" if scale.is_bar else f"{100 / check.ratio - 100:+.1f} %"
+    return ScaleView(scale, f"{own}\nby the template {shown}", check.sentence, check.agrees)
+
+
+def show_scales(held: state.OpenSurvey, photo: Photo, panel: Panel, views: tuple[ScaleView, ...]) -> None:
     """Draw the scales of a photo, and what they say of the template's size.
 
     Parameters
@@ -116,18 +148,17 @@ def show_scales(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
         The photo on the canvas.
     panel : Panel
         The panel chosen there.
+    views : tuple of ScaleView
+        From `scale_views`.
     """
-    mine = [one for one in held.survey.scales if one.photo == photo.id]
-    checks = {one.scale: one for one in check_scales(held.survey, held.template, held.registrations)}
-    doubted = [one.sentence for one in checks.values() if not one.agrees]
-    note(doubted, "warn")
-    with st.expander(f"Scales on this photo: {len(mine)}" if mine else "A bar or board of known size on this photo"):
+    note([one.sentence for one in views if not one.agrees], "warn")
+    with st.expander(f"Scales on this photo: {len(views)}" if views else "A bar or board of known size on this photo"):
         lead(
-            "A scale that lies flat on the panel checks the template's size. It changes no figure; when both disagree, "
-            "you are told."
+            "A rule or bar that lies flat on the panel checks the template's size: choose 'Scale bar' above the "
+            "photo, click both its ends and give its length. It changes no figure; when both disagree, you are told."
         )
-        for one in mine:
-            _scale_row(held, one, checks[one.id].sentence if one.id in checks else "")
+        for one in views:
+            _scale_row(held, one)
         left, right = st.columns(2)
         with left:
             st.button(
@@ -143,48 +174,15 @@ def show_scales(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
                 st.download_button(
                     f"Board for {paper} (PDF)", board_pdf(paper), "board.pdf", "application/pdf", key="scale_pdf"
                 )
-        _new_bar(held, photo, panel)
 
 
-def _scale_row(held: state.OpenSurvey, one: ScaleSighting, said: str) -> None:
+def _scale_row(held: state.OpenSurvey, view: ScaleView) -> None:
+    one = view.scale
     with st.container(horizontal=True, vertical_alignment="center", key=f"cm_scale_{one.id}"):
         with st.container(width="stretch"):
-            kind = "bar" if len(one.at_px) == 2 else f"board, {len(one.at_px)} corners"
-            show(f"<p><b>{kind}</b>: {esc(said)}</p>")
+            kind = f"bar, {one.length_mm:g} mm" if one.is_bar else f"board, {len(one.at_px)} corners"
+            show(f"<p><b>{kind}</b>, on {esc(held.template.panel(one.panel).name)}: {esc(view.sentence)}</p>")
         st.button("Remove", key=f"scale_gone_{one.id}", type="tertiary", on_click=_remove_scale, args=(held, one.id))
-
-
-def _new_bar(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
-    round_ = st.session_state.setdefault("bar_round", 0)
-    fields: list[float | None] = []
-    for title, column in zip(
-        ("First end: across, px", "down, px", "Second end: across, px", "down, px", "Length, mm"),
-        st.columns(5),
-        strict=True,
-    ):
-        with column:
-            key = f"bar_{len(fields)}_{round_}"
-            fields.append(st.number_input(title, 0.0, 100_000.0, None, step=1.0, key=key))
-    given = [value for value in fields if value is not None]
-    st.button(
-        f"Add a bar on {panel.name}",
-        key="bar_add",
-        disabled=len(given) < len(fields),
-        on_click=_add_bar,
-        args=(held, photo, panel, tuple(given)),
-    )
-
-
-def _add_bar(held: state.OpenSurvey, photo: Photo, panel: Panel, given: tuple[float, ...]) -> None:
-    x0, y0, x1, y1, length = given
-    ends, true = np.array([[x0, y0], [x1, y1]]), np.array([[0.0, 0.0], [length, 0.0]])
-    try:
-        one = ScaleSighting(ScaleId(new_id("scale")), photo.id, panel.id, ends, true, BAR_MM, "bar")
-    except CorromapError as error:
-        state.say(str(error), "bad")
-        return
-    if _store(held, one):
-        st.session_state["bar_round"] += 1
 
 
 def _find(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
@@ -200,11 +198,7 @@ def _find(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
             "warn",
         )
         return
-    _store(held, found)
-
-
-def _store(held: state.OpenSurvey, one: ScaleSighting) -> bool:
-    return state.change(held, "scale added", lambda f: f.put_scale(one, expected_revision=f.known_revision))
+    state.change(held, "scale added", lambda f: f.put_scale(found, expected_revision=f.known_revision))
 
 
 def _remove_scale(held: state.OpenSurvey, scale: ScaleId) -> None:

@@ -3,10 +3,11 @@
 
 import type MapBrowserEvent from "ol/MapBrowserEvent";
 
+import { Bars } from "./bars";
 import { Commands } from "./commands";
 import { Crosses } from "./crosses";
 import { Datums } from "./datums";
-import { buildFrame, mapButton, type Frame } from "./frame";
+import { addMapButtons, buildFrame, type Frame } from "./frame";
 import { setText } from "./features";
 import { Loupe } from "./loupe";
 import { MapPane } from "./map_pane";
@@ -18,13 +19,16 @@ import { expected, type Expected } from "./pending";
 import { fromMap } from "./placing";
 import { PlacingTool } from "./placing_tool";
 import { PhotoLayers } from "./photo_layers";
-import { PhotoPane, fromOl, noteView } from "./photo_pane";
+import { noteAnswer, noteDrawn, noteState } from "./notes";
+import { PhotoPane, fromOl } from "./photo_pane";
 import { Store } from "./store";
-import { placeHelp, toolHelp } from "./texts";
+import { showHelp } from "./help";
 import { Toolbar } from "./toolbar";
 import type {
   CanvasData,
   CanvasEntry,
+  DrapedEntry,
+  FootprintEntry,
   MarkKind,
   Mode,
   OutEvent,
@@ -57,6 +61,7 @@ export class Canvas {
   private readonly map: MapPane;
   private readonly marking: Marking;
   private readonly placer: PlacingTool;
+  private readonly bars: Bars;
   private readonly loupe: Loupe;
   private readonly bar: Toolbar;
   private readonly crosses: Crosses;
@@ -66,7 +71,7 @@ export class Canvas {
   private readonly place: string;
   private state: CanvasEntry | null = null;
   private ground: Ground | null = null;
-  private now: Expected = { marks: [], sightings: [], touched: new Set() };
+  private now: Expected = { marks: [], sightings: [], scales: [], touched: new Set() };
   private touch = window.matchMedia("(pointer: coarse)").matches;
   private disposed = false;
 
@@ -79,8 +84,8 @@ export class Canvas {
     this.pane.onFailure = (text) => this.alert(`The photo could not be loaded (${text}). Open the survey again if this stays.`);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);
     this.map = new MapPane(this.frame.map);
-    this.bar = new Toolbar(this.frame.bar, this.frame.viewBar, (name, value) => this.commands.run(name, value));
-    this.loupe = new Loupe(this.pane, this.frame.photo, [this.layers.marks, this.layers.sightings]);
+    this.bar = new Toolbar(this.frame.bar, this.frame.viewBar, this.frame.lengthBar, (name, value) => this.commands.run(name, value));
+    this.loupe = new Loupe(this.pane, this.frame.photo, [this.layers.marks, this.layers.bars, this.layers.sightings]);
     this.marking = new Marking({
       pane: this.pane,
       layers: this.layers,
@@ -100,9 +105,21 @@ export class Canvas {
       aim: (at) => this.aim(at),
       changed: () => this.refreshPlacing(),
     });
-    const { frame, pane, layers, map, store, loupe, marking, placer } = this;
     const state = () => this.state;
     const ground = () => this.ground;
+    this.bars = new Bars({
+      pane: this.pane,
+      layers: this.layers,
+      storage: this.place,
+      state,
+      ground,
+      scales: () => this.now.scales,
+      emit: (event) => this.emit(event),
+      aim: (at) => this.aim(at),
+      changed: () => this.refreshBar(),
+      say: (text) => this.alert(text),
+    });
+    const { frame, pane, layers, map, store, loupe, marking, placer, bars } = this;
     this.crosses = new Crosses({ frame, pane, layers, map, store, state, ground });
     this.live = new LiveMap({ root: frame.root, map, store, ground, now: () => this.now, selected: () => marking.selected });
     this.datums = new Datums({
@@ -122,6 +139,7 @@ export class Canvas {
       loupe,
       marking,
       placer,
+      bars,
       state,
       pointed: (at) => this.crosses.pointed(at),
       emit: (event) => this.emit(event),
@@ -156,11 +174,19 @@ export class Canvas {
     this.derive();
     if (otherPhoto) this.photoChanged();
     this.marking.setActive(this.state.mode === "mark");
-    this.placer.setActive(this.state.mode === "place");
+    this.arrangePlacing();
+    this.showFootprint(this.state.footprint);
     this.showAll();
     if (this.state.mode === "mark") this.marking.leadTo(this.state.chosen);
     if (data.refused.length) this.alert(data.refused.map((one) => one.text).join(" "));
-    this.reportLatency(data);
+    noteAnswer(this.frame.root, this.outbox, this.map.map, data, this.now.marks.length);
+  }
+
+  private showFootprint(told: CanvasEntry["footprint"]): void {
+    const { map, store, frame } = this;
+    map.footprint.show(map.map, store.under<FootprintEntry>("footprint/"), store.get<DrapedEntry>("draped") ?? null, told);
+    setText(frame.shown, told?.label ?? "");
+    frame.shown.hidden = !told;
   }
 
   private get styles(): Record<string, StyleEntry> {
@@ -177,6 +203,15 @@ export class Canvas {
     this.map.setCross(null);
     this.datums.photoChanged();
     this.marking.photoChanged();
+    this.bars.photoChanged();
+  }
+
+  /** What a click on a photo that is being placed sets: datum points or ends of a bar. */
+  private arrangePlacing(): void {
+    const placing = this.state?.mode === "place";
+    this.placer.setActive(placing && !this.bars.on);
+    this.bars.setPlacing(placing);
+    this.layers.labels.setVisible(!this.bars.on);
   }
 
   private showAll(): void {
@@ -189,22 +224,6 @@ export class Canvas {
     setText(this.frame.photoName, this.pane.photo?.name ?? "");
   }
 
-  private reportLatency(data: CanvasData): void {
-    const { dataset } = this.frame.root;
-    const seq = data.applied?.client === this.outbox.client ? data.applied.seq : 0;
-    const since = this.outbox.emittedAt.get(seq);
-    dataset["applied"] = `${seq}`;
-    dataset["revision"] = `${data.sync.revision}`;
-    dataset["marks"] = `${this.now.marks.length}`;
-    if (since === undefined) return;
-    this.outbox.emittedAt.delete(seq);
-    this.map.map.once("postrender", () => {
-      dataset["latencyMs"] = (performance.now() - since).toFixed(1);
-      dataset["latencySeq"] = `${seq}`;
-    });
-    this.map.map.render();
-  }
-
   // ---- to Python
 
   private emit(event: OutEvent): void {
@@ -215,6 +234,7 @@ export class Canvas {
       this.marking.refresh();
       this.live.refresh();
     } else if (event.type.startsWith("sighting")) this.refreshPlacing();
+    else if (event.type.startsWith("scale")) this.bars.refresh();
     this.refreshBar();
   }
 
@@ -231,6 +251,7 @@ export class Canvas {
 
   private refreshPlacing(): void {
     this.datums.refresh();
+    this.bars.refresh();
     this.refreshBar();
   }
 
@@ -254,18 +275,11 @@ export class Canvas {
     photo.addEventListener("pointerup", (event) => event.pointerType === "touch" && !this.commands.loupeOn && this.loupe.hide());
     photo.addEventListener("contextmenu", (event) => event.preventDefault());
     this.pane.map.on("moveend", () => this.crosses.followCompare());
-    this.pane.map.on("rendercomplete", () => {
-      root.dataset["drawn"] = this.pane.photo?.id ?? "";
-    });
-    // where the panes look, for whoever drives the canvas from outside
-    this.pane.map.on("postrender", () => noteView(root, "view", this.pane.map));
-    this.map.map.on("postrender", () => noteView(root, "mapView", this.map.map));
+    noteDrawn(root, this.pane, this.map.map);
     this.map.map.on("pointermove", (event) => this.crosses.pointedOnMap(fromOl((event as MapBrowserEvent).coordinate)));
     this.map.map.on("click", (event) => this.mapClicked(event as MapBrowserEvent<PointerEvent>));
     map.addEventListener("pointerleave", () => this.crosses.pointedOnMap(null));
-    mapButton(this.frame.mapButtons, "closer", "Map closer", () => this.map.zoomBy(1));
-    mapButton(this.frame.mapButtons, "farther", "Map farther", () => this.map.zoomBy(-1));
-    mapButton(this.frame.mapButtons, "fit", "Whole map", () => this.map.fit(null));
+    addMapButtons(this.frame.mapButtons, this.map);
   }
 
   private usedTouch(touch: boolean): void {
@@ -293,6 +307,7 @@ export class Canvas {
     if (this.state?.mode === "place") {
       const found = this.map.datumAt(event.pixel, this.touch ? 26 : 16);
       if (found) {
+        this.commands.run("bars", "off");
         this.datums.choose(found.datum.id);
         return;
       }
@@ -316,9 +331,8 @@ export class Canvas {
   // ---- words and memory
 
   private refreshBar(): void {
-    const state = this.state;
+    const { state, marking, placer, bars } = this;
     if (!state) return;
-    const { marking } = this;
     this.bar.update({
       mode: state.mode as Mode,
       tool: marking.tool,
@@ -332,28 +346,14 @@ export class Canvas {
       snapping: marking.snapping,
       loupe: this.commands.loupeOn,
       position: state.position,
-      datumSet: this.placer.sighting(this.placer.datum) !== undefined,
+      datumSet: !bars.on && placer.sighting(placer.datum) !== undefined,
+      bars: bars.on,
+      barRemovable: bars.canRemove,
+      barNeedsLength: bars.needsLength,
+      barLengthMm: bars.lengthMm,
     });
-    this.frame.root.dataset["mode"] = state.mode;
-    this.frame.root.dataset["datum"] = this.placer.datum ?? "";
-    this.frame.root.dataset["points"] = `${marking.points().length}`;
-    this.frame.root.dataset["chosen"] = marking.selected.join(" ");
-    const help = this.helpText(state);
-    setText(this.frame.help, help);
-    this.frame.help.hidden = !help;
-  }
-
-  private helpText(state: CanvasEntry): string {
-    const words: string[] = [];
-    if (state.mode === "mark") {
-      const { marking } = this;
-      words.push(toolHelp(marking.tool, marking.points().length, marking.selected.length, this.touch, marking.isCarrying));
-    } else if (state.mode === "place") {
-      const datum = this.datums.entry(this.placer.datum);
-      words.push(placeHelp(datum?.name ?? null, datum?.description ?? "", this.placer.sighting(this.placer.datum) !== undefined, this.touch));
-    }
-    if (state.message) words.push(state.message);
-    return words.join(" ");
+    noteState(this.frame.root, { mode: state.mode, datum: placer.datum, points: marking.points().length, chosen: marking.selected, bars: bars.on });
+    showHelp(this.frame, state, { marking, placer, bars, datums: this.datums, touch: this.touch });
   }
 
   private alert(text: string): void {
@@ -362,6 +362,7 @@ export class Canvas {
   }
 
   private commandDone(): void {
+    this.arrangePlacing();
     this.keep();
     this.refreshBar();
   }

@@ -1,5 +1,6 @@
 // What buttons, keys and the keyboard's cross do.
 
+import type { Bars } from "./bars";
 import { handleKey } from "./keys";
 import type { Loupe } from "./loupe";
 import type { Marking, Tool } from "./marking";
@@ -14,6 +15,7 @@ export interface CommandHost {
   loupe: Loupe;
   marking: Marking;
   placer: PlacingTool;
+  bars: Bars;
   state(): CanvasEntry | null;
   pointed(at: XY): void; // the keyboard's cross is there
   emit(event: OutEvent): void;
@@ -51,8 +53,8 @@ export class Commands {
   }
 
   private arrow(dx: number, dy: number, size: "fine" | "step" | "leap"): void {
-    const { pane, placer } = this.host;
-    if (this.host.state()?.mode === "place" && placer.sighting(placer.datum)) {
+    const { pane, placer, bars } = this.host;
+    if (this.host.state()?.mode === "place" && !bars.on && placer.sighting(placer.datum)) {
       const nudge = size === "leap" ? 10 : 1;
       const at = placer.nudge(dx * nudge, dy * nudge);
       if (at) this.showAt(at);
@@ -89,7 +91,7 @@ export class Commands {
   }
 
   private act(finish: boolean): void {
-    const { marking, placer } = this.host;
+    const { marking, placer, bars } = this.host;
     if (!this.cursor) {
       if (finish && marking.isDrawing) marking.finish();
       else this.moveCursor(this.host.pane.center());
@@ -100,11 +102,11 @@ export class Commands {
       // Enter twice on one spot closes, as a double click does
       const again = last !== undefined && Math.hypot(last[0] - this.cursor[0], last[1] - this.cursor[1]) < 0.5;
       marking.act(this.cursor, finish && again);
-    } else if (this.host.state()?.mode === "place") placer.set(this.cursor);
+    } else if (this.host.state()?.mode === "place") (bars.on ? bars : placer).set(this.cursor);
   }
 
   run(name: string, value = ""): void {
-    const { marking, pane } = this.host;
+    const { marking, pane, bars } = this.host;
     const state = this.host.state();
     const mode = state?.mode ?? "look";
     switch (name) {
@@ -112,12 +114,14 @@ export class Commands {
       case "kind": marking.setKind(value as MarkKind); break;
       case "stage": marking.setStage(marking.stage === value && marking.kind === "rust" ? null : (value as Stage)); break;
       case "fixing": marking.setFixing(value || null); break;
+      case "bars": bars.on = value === "on"; bars.refresh(); break;
+      case "bar length": bars.setLength(Number(value)); break;
       case "finish": marking.finish(); break;
       case "discard": marking.dropSketch(); break;
       case "escape": this.escape(); break;
       case "remove": this.remove(); break;
       case "backspace": if (!marking.takeBackPoint()) this.remove(); break;
-      case "undo": if (mode === "look" || marking.takeBackPoint()) break; this.host.emit({ type: "undo" }); break;
+      case "undo": if (mode === "look" || marking.takeBackPoint() || (mode === "place" && bars.takeBackEnd())) break; this.host.emit({ type: "undo" }); break;
       case "redo": if (mode !== "look") this.host.emit({ type: "redo" }); break;
       case "closer": pane.zoomBy(1); break;
       case "farther": pane.zoomBy(-1); break;
@@ -135,9 +139,9 @@ export class Commands {
   }
 
   private remove(): void {
-    const { marking, placer } = this.host;
+    const { marking, placer, bars } = this.host;
     const mode = this.host.state()?.mode;
-    if (mode === "place") placer.remove();
+    if (mode === "place") (bars.on ? bars : placer).remove();
     else if (mode === "mark") {
       if (this.cursor && marking.tool === "change" && marking.removePointNear(this.cursor, 14)) return;
       marking.removeSelected();
@@ -145,8 +149,8 @@ export class Commands {
   }
 
   private escape(): void {
-    const { marking } = this.host;
-    if (marking.dropCarried() || marking.dropSketch()) return;
+    const { marking, bars } = this.host;
+    if (marking.dropCarried() || marking.dropSketch() || bars.drop()) return;
     if (marking.selected.length) marking.select([]);
     this.cursor = null;
     this.host.layers.setCursor(null, null);

@@ -2,7 +2,8 @@
 // looked at, they show the same place at the same scale.
 
 import { PhotoLayers } from "./photo_layers";
-import { PhotoPane, noteView, toOl } from "./photo_pane";
+import { noteView } from "./notes";
+import { PhotoPane, toOl } from "./photo_pane";
 import type { Placing } from "./placing";
 import type { MarkEntry, PhotoEntry, StyleEntry, XY } from "./types";
 
@@ -16,7 +17,7 @@ export class ComparePane {
     this.element = document.createElement("figure");
     this.element.className = "cm-pane cm-compare";
     this.element.innerHTML = `<div class="cm-view"></div><figcaption class="cm-caption"></figcaption>`;
-    host.insertBefore(this.element, host.querySelector(".cm-viewbar"));
+    host.insertBefore(this.element, host.querySelector(".cm-lengthbar"));
     this.caption = this.element.querySelector(".cm-caption")!;
     this.pane = new PhotoPane(this.element.querySelector<HTMLElement>(".cm-view")!);
     for (const layer of this.layers.all) this.pane.map.addLayer(layer);

@@ -6,6 +6,8 @@ export interface Frame {
   root: HTMLElement;
   bar: HTMLElement;
   viewBar: HTMLElement;
+  lengthBar: HTMLElement;
+  said: HTMLElement; // what a scale on the photo says
   photos: HTMLElement;
   photo: HTMLElement;
   photoName: HTMLElement;
@@ -14,6 +16,7 @@ export interface Frame {
   alert: HTMLElement;
   read: HTMLElement;
   mapButtons: HTMLElement;
+  shown: HTMLElement; // what is outlined on the map as shown by the photo
   liftFunctions: SVGElement[];
 }
 
@@ -35,7 +38,9 @@ const MARKUP = `
         aria-label="Photo. Arrow keys move a cross, Enter sets a point, Escape lets go."></div>
       <figcaption class="cm-caption"></figcaption>
     </figure>
-    <div class="cm-bar cm-viewbar"></div>
+    <div class="cm-bar cm-viewbar cm-lengthbar"></div>
+    <p class="cm-said cm-viewbar" role="status" hidden></p>
+    <div class="cm-bar cm-viewbar cm-views"></div>
   </section>
   <section class="cm-body" aria-label="Map of the body">
     <figure class="cm-pane">
@@ -44,6 +49,7 @@ const MARKUP = `
       <span class="cm-side cm-side-right" aria-hidden="true">RIGHT</span>
       <span class="cm-side cm-side-left" aria-hidden="true">LEFT</span>
       <span class="cm-front" aria-hidden="true">FRONT</span>
+      <p class="cm-shown" hidden></p>
       <div class="cm-map-buttons"></div>
       <figcaption class="cm-caption"><b>Seen from below</b> <span class="cm-read"></span></figcaption>
     </figure>
@@ -59,7 +65,9 @@ export function buildFrame(parent: HTMLElement | ShadowRoot): Frame {
   return {
     root,
     bar: find(".cm-bar"),
-    viewBar: find(".cm-viewbar"),
+    viewBar: find(".cm-views"),
+    lengthBar: find(".cm-lengthbar"),
+    said: find(".cm-said"),
     photos: find(".cm-photos"),
     photo: find(".cm-photo"),
     photoName: find(".cm-main .cm-caption"),
@@ -68,11 +76,12 @@ export function buildFrame(parent: HTMLElement | ShadowRoot): Frame {
     alert: find(".cm-alert"),
     read: find(".cm-read"),
     mapButtons: find(".cm-map-buttons"),
+    shown: find(".cm-shown"),
     liftFunctions: [...root.querySelectorAll<SVGElement>("feFuncR, feFuncG, feFuncB")],
   };
 }
 
-export function mapButton(host: HTMLElement, name: string, label: string, run: () => void): void {
+function mapButton(host: HTMLElement, name: string, label: string, run: () => void): void {
   const button = document.createElement("button");
   button.type = "button";
   button.className = "cm-button cm-small";
@@ -81,4 +90,10 @@ export function mapButton(host: HTMLElement, name: string, label: string, run: (
   button.title = label;
   button.addEventListener("click", run);
   host.append(button);
+}
+
+export function addMapButtons(host: HTMLElement, map: { zoomBy(steps: number): void; fit(panel: null): void }): void {
+  mapButton(host, "closer", "Map closer", () => map.zoomBy(1));
+  mapButton(host, "farther", "Map farther", () => map.zoomBy(-1));
+  mapButton(host, "fit", "Whole map", () => map.fit(null));
 }

@@ -21,6 +21,7 @@ const PATHS: Record<string, string> = {
   before: "M12 4l-6 6 6 6",
   after: "M8 4l6 6-6 6",
   lift: "M10 3v2M10 15v2M3 10h2M15 10h2M5 5l1.4 1.4M13.6 13.6 15 15M15 5l-1.4 1.4M6.4 13.6 5 15M7 10a3 3 0 1 0 6 0 3 3 0 1 0-6 0",
+  bar: "M2 7h16v6H2zM5 7v3M8 7v2M11 7v3M14 7v2",
   point: "M10 2v5M10 13v5M2 10h5M13 10h5",
 };
 

@@ -60,6 +60,7 @@ export function handleKey(event: KeyboardEvent, target: KeyTarget): boolean {
   }
   if (target.mode() === "mark" && key === ".") target.run("choose next", event.shiftKey ? "-1" : "1");
   else if (target.mode() === "place" && (key === "." || key === ",")) target.run("datum next", key === "." ? "1" : "-1");
+  else if (target.mode() === "place" && (key === "b" || key === "p")) target.run("bars", key === "b" ? "on" : "off");
   else if (target.mode() === "mark" && key === ",") target.run("choose next", "-1");
   else if (target.mode() === "mark" && LETTERS.has(key)) target.run(...LETTERS.get(key)!);
   else if (key in PLAIN) target.run(...PLAIN[key]!);

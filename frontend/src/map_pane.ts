@@ -12,6 +12,7 @@ import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
 
 import { Keeper, refill, same } from "./features";
+import { Footprint } from "./footprint";
 import { markStyles, styleOf } from "./paint";
 import { inside, layOnMap } from "./placing";
 import { toOl } from "./photo_pane";
@@ -28,7 +29,7 @@ export interface Preview {
 
 const PANEL_FILL = "#F1EEE6"; // the palette's contrast is checked on it, so it stays in the dark theme
 
-function polygon(rings: Ring[]): Polygon {
+export function polygon(rings: Ring[]): Polygon {
   return new Polygon(rings.map((ring) => [...ring, ring[0]!].map(toOl)));
 }
 
@@ -48,6 +49,7 @@ export class MapPane {
   private readonly body = layer((f) => (f.get("entry") ? this.projectedStyle(f) : this.groundStyle(f)), 0);
   private readonly projected = new Keeper(this.body.getSource()!);
   private readonly depths = new Map<string, number>();
+  readonly footprint = new Footprint(this.body.getSource()!);
   private readonly preview = layer((f) => this.previewStyle(f), 3);
   private readonly names = layer((f, r) => this.nameStyle(f, r), 5, true);
   private readonly points = layer((f, r) => this.pointStyle(f, r), 6);
@@ -58,7 +60,7 @@ export class MapPane {
   constructor(readonly host: HTMLElement) {
     this.map = new OlMap({
       target: host,
-      layers: [this.body, this.preview, this.names, this.points, this.cross],
+      layers: [this.body, ...this.footprint.layers, this.preview, this.names, this.points, this.cross],
       controls: [],
       interactions: defaultInteractions({
         doubleClickZoom: false,

@@ -12,6 +12,8 @@ const REPEATABLE = new Set([
   "marks_joined",
   "sighting_set",
   "sighting_removed",
+  "scale_set",
+  "scale_removed",
 ]);
 
 const FIRST_PAUSE_MS = 10_000;

@@ -1,4 +1,4 @@
-// What is drawn over a photo: template lines, marks, sightings, the keyboard's cursor.
+// What is drawn over a photo: template lines, marks, sightings, bars, the keyboard's cursor.
 
 import Feature, { type FeatureLike } from "ol/Feature";
 import { LineString, MultiPoint, Point, Polygon } from "ol/geom";
@@ -6,11 +6,11 @@ import VectorLayer from "ol/layer/Vector";
 import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
 
-import { Keeper, refill, same } from "./features";
+import { Keeper, refill, same, type Wanted } from "./features";
 import { markStyles, styleOf } from "./paint";
 import type { Placing } from "./placing";
 import { toOl } from "./photo_pane";
-import type { MarkEntry, Ring, SightingEntry, StyleEntry, XY } from "./types";
+import type { MarkEntry, Ring, ScaleEntry, SightingEntry, StyleEntry, XY } from "./types";
 
 export const RESIDUAL_SCALE = 10; // residual arrows are drawn this much longer than they are
 
@@ -34,12 +34,16 @@ export class PhotoLayers {
   readonly marks = layer((f) => this.markStyle(f), 3);
   readonly sightings = layer((f) => sightingStyle(f), 8);
   readonly labels = layer((f) => labelStyle(f), 7, true);
+  readonly bars = layer((f) => barStyle(f), 6);
   readonly cursor = layer((f) => cursorStyle(f), 9);
 
   private readonly kept = new Keeper(this.marks.getSource()!);
+  // kept, not refilled: what can be dragged must be told of every feature that goes
+  private readonly keptPoints = new Keeper(this.sightings.getSource()!);
+  private readonly keptBars = new Keeper(this.bars.getSource()!);
 
   get all() {
-    return [this.template, this.marks, this.labels, this.sightings, this.cursor];
+    return [this.template, this.marks, this.bars, this.labels, this.sightings, this.cursor];
   }
 
   private markStyle(feature: FeatureLike): Style[] {
@@ -86,22 +90,45 @@ export class PhotoLayers {
   }
 
   setSightings(sightings: SightingEntry[], names: (datum: string) => string, current: string | null, placing: Placing | null): void {
-    const points: Feature[] = [];
+    const points: Wanted[] = [];
     const labels: Feature[] = [];
     const at = new Map(placing?.panel.datums.map((datum) => [datum.id, datum.atMm]) ?? []);
     for (const sighting of sightings) {
       const rank = placing ? placing.entry.datums.indexOf(sighting.datum) : -1;
       const mm = at.get(sighting.datum);
       const fitted = rank >= 0 && mm && placing ? placing.toPx(mm) : null;
-      if (fitted) points.push(residual(sighting.at, fitted));
+      if (fitted) points.push({ name: `residual/${sighting.datum}`, stamp: [...sighting.at, ...fitted], make: () => residual(sighting.at, fitted) });
       const isCurrent = current === sighting.datum;
       const figures = fitted ? `${placing!.entry.residualPx[rank]!.toFixed(1)} px, ${placing!.entry.residualMm[rank]!.toFixed(1)} mm` : "";
-      const geometry = new Point(toOl(sighting.at));
-      points.push(new Feature({ geometry, what: "sighting", datum: sighting.datum, current: isCurrent }));
-      labels.push(new Feature({ geometry: geometry.clone(), text: [names(sighting.datum), figures].filter(Boolean).join("\n"), current: isCurrent }));
+      const { datum } = sighting;
+      points.push({
+        name: datum,
+        stamp: [...sighting.at, isCurrent],
+        make: () => new Feature({ geometry: new Point(toOl(sighting.at)), what: "sighting", datum, current: isCurrent }),
+      });
+      labels.push(new Feature({ geometry: new Point(toOl(sighting.at)), text: [names(sighting.datum), figures].filter(Boolean).join("\n"), current: isCurrent }));
     }
-    refill(this.sightings, points);
+    this.keptPoints.show(points);
     refill(this.labels, labels);
+  }
+
+  /** Bars of known length; the draft has no length yet. Only while bars are worked on can their ends be dragged. */
+  setBars(scales: ScaleEntry[], draft: Ring, chosen: string | null, movable: boolean): void {
+    const wanted: Wanted[] = scales.map((one) => {
+      const board = one.lengthMm === null;
+      const text = one.agrees ? one.label : `${one.label}\nthey disagree`;
+      const look = { text, agrees: one.agrees, chosen: one.id === chosen, movable: movable && !board };
+      return {
+        name: one.id,
+        stamp: [...one.at.flat(), ...Object.values(look)],
+        make: () =>
+          board
+            ? new Feature({ geometry: new MultiPoint(one.at.map(toOl)), what: "board", scale: one.id, ...look })
+            : new Feature({ geometry: new LineString(one.at.map(toOl)), what: "bar", scale: one.id, ...look }),
+      };
+    });
+    if (draft.length) wanted.push({ name: "draft", stamp: [...draft.flat(), movable], make: () => draftBar(draft, movable) });
+    this.keptBars.show(wanted);
   }
 
   setCursor(at: XY | null, from: XY | null): void {
@@ -110,6 +137,12 @@ export class PhotoLayers {
     if (at) features.push(new Feature({ geometry: new Point(toOl(at)), what: "cursor" }));
     refill(this.cursor, features);
   }
+}
+
+function draftBar(ends: Ring, movable: boolean): Feature {
+  if (ends.length === 1) return new Feature({ geometry: new Point(toOl(ends[0]!)), what: "end" });
+  const geometry = new LineString(ends.map(toOl));
+  return new Feature({ geometry, what: "bar", scale: null, text: "? mm", agrees: true, chosen: true, movable });
 }
 
 function residual(sighted: XY, fitted: XY): Feature {
@@ -146,6 +179,43 @@ function sightingStyle(feature: FeatureLike): Style[] {
     new Style({ image: new RegularShape({ points: 4, radius: 12, radius2: 0, angle: Math.PI / 4, stroke: new Stroke({ color: colour, width: 2 }) }) }),
     new Style({ image: new Circle({ radius: current ? 9 : 6, stroke: new Stroke({ color: colour, width: 1.6 }) }) }),
   ];
+}
+
+const BAR_LINE = { bar: "#FFFFFF", chosen: "#FFD54A", disagrees: "#FF8A70" };
+
+/** A line with a cross at each end, and what it says in the middle; a board's corners as dots. */
+function barStyle(feature: FeatureLike): Style[] {
+  const colour = feature.get("agrees") === false ? BAR_LINE.disagrees : feature.get("chosen") ? BAR_LINE.chosen : BAR_LINE.bar;
+  if (feature.get("what") === "board") {
+    const dot = new Circle({ radius: 3, fill: new Fill({ color: colour }), stroke: new Stroke({ color: "rgba(0,0,0,0.8)", width: 1.5 }) });
+    return [new Style({ image: dot }), barLabel(feature, colour)];
+  }
+  const isBar = feature.get("what") === "bar";
+  const ends = new MultiPoint(isBar ? (feature.getGeometry() as LineString).getCoordinates() : [(feature.getGeometry() as Point).getCoordinates()]);
+  const cross = (color: string, width: number) =>
+    new Style({ geometry: ends, image: new RegularShape({ points: 4, radius: 11, radius2: 0, stroke: new Stroke({ color, width }) }) });
+  return [
+    new Style({ stroke: new Stroke({ color: "rgba(0,0,0,0.8)", width: 5.5 }) }),
+    new Style({ stroke: new Stroke({ color: colour, width: 2.4 }) }),
+    cross("rgba(0,0,0,0.8)", 5),
+    cross(isBar ? colour : BAR_LINE.chosen, 2),
+    ...(isBar ? [barLabel(feature, colour)] : []),
+  ];
+}
+
+function barLabel(feature: FeatureLike, colour: string): Style {
+  const [left, bottom, right, top] = feature.getGeometry()!.getExtent() as [number, number, number, number];
+  return new Style({
+    geometry: new Point([(left + right) / 2, (bottom + top) / 2]),
+    text: new Text({
+      text: String(feature.get("text")),
+      offsetY: 22,
+      font: "600 13px sans-serif",
+      fill: new Fill({ color: colour }),
+      stroke: new Stroke({ color: "rgba(0,0,0,0.85)", width: 4 }),
+      overflow: true,
+    }),
+  });
 }
 
 /** Names and residuals; where they would cover each other, the current point's wins. */

@@ -191,11 +191,3 @@ export class PhotoPane {
     this.map.dispose();
   }
 }
-
-/** Write on an element where a pane looks, for whoever drives the canvas from outside. */
-export function noteView(element: HTMLElement, name: string, map: OlMap): void {
-  const view = map.getView();
-  const center = view.getCenter();
-  const text = center ? JSON.stringify([...fromOl(center), view.getResolution(), view.getRotation()]) : "";
-  if (element.dataset[name] !== text) element.dataset[name] = text;
-}

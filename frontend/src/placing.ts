@@ -188,3 +188,11 @@ export function ringArea(ring: Ring): number {
   for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) twice += ring[j]![0] * ring[i]![1] - ring[i]![0] * ring[j]![1];
   return twice / 2;
 }
+
+/** Distance of a place from a straight piece between two others. */
+export function toSegment(at: XY, a: XY, b: XY): number {
+  const along: XY = [b[0] - a[0], b[1] - a[1]];
+  const square = along[0] ** 2 + along[1] ** 2;
+  const t = square ? Math.min(1, Math.max(0, ((at[0] - a[0]) * along[0] + (at[1] - a[1]) * along[1]) / square)) : 0;
+  return Math.hypot(at[0] - a[0] - t * along[0], at[1] - a[1] - t * along[1]);
+}

@@ -1,7 +1,7 @@
 // Every word on the canvas.
 
 import type { Tool } from "./marking";
-import type { MarkKind, Mode, Stage } from "./types";
+import type { MarkKind, Stage } from "./types";
 
 export const TOOLS: { id: Tool; label: string; key: string }[] = [
   { id: "outline", label: "Outline", key: "o" },
@@ -35,7 +35,7 @@ export const HELP = {
   tooSmall: "That was too small to be an outline. Draw it again, zoomed in if need be.",
   holeNeedsMark: "A hole is drawn inside a mark: start inside one, or choose one first.",
   splitNeedsMark: "The line crossed no mark. Draw it right across the mark to split.",
-  resend: "The connection was interrupted. What is drawn here is kept and sent again.",
+  barNeedsTwo: "A bar has two ends in different places: click the other end too.",
 };
 
 export function toolHelp(tool: Tool, points: number, chosen: number, touch: boolean, carrying: boolean): string {
@@ -69,4 +69,15 @@ export function placeHelp(name: string | null, description: string, isSet: boole
   return `${tap} this on the photo: ${name}. ${description}`;
 }
 
-export const MODE_NAME: Record<Mode, string> = { place: "Place the photo", mark: "Mark", look: "Look" };
+/** Usual lengths of rules and bars, mm. */
+export const BAR_LENGTHS = [100, 150, 300, 500, 1000];
+
+export function barHelp(ends: number, previewMm: number | null, touch: boolean, isBar: boolean | null): string {
+  const tap = touch ? "Tap" : "Click";
+  if (isBar === false) return "Printed board, found by itself. Delete takes it off.";
+  if (isBar) return `Drag an end to correct it, or give another length. ${tap} elsewhere to start another bar.`;
+  if (ends === 0) return `${tap} one end of a rule or bar of known length that lies flat on the panel.${touch ? " Hold to aim with the magnifier." : ""}`;
+  if (ends === 1) return `${tap} its other end.`;
+  const now = previewMm === null ? "" : ` As the photo is placed it is ${previewMm.toFixed(0)} mm long.`;
+  return `How long is it?${now} Choose or type its true length below the photo; the ends can still be dragged.`;
+}

@@ -3,7 +3,7 @@
 import { setText } from "./features";
 import { icon } from "./icons";
 import { patternFill, styleOf } from "./paint";
-import { FIXINGS, KINDS, STAGES, TOOLS } from "./texts";
+import { BAR_LENGTHS, FIXINGS, KINDS, STAGES, TOOLS } from "./texts";
 import type { Tool } from "./marking";
 import type { MarkKind, Mode, Stage, StyleEntry } from "./types";
 
@@ -21,6 +21,10 @@ export interface BarState {
   loupe: boolean;
   position: string;
   datumSet: boolean;
+  bars: boolean; // ends of bars are clicked, not datum points
+  barRemovable: boolean;
+  barNeedsLength: boolean;
+  barLengthMm: number | null;
 }
 
 export type Action = (name: string, value?: string) => void;
@@ -33,6 +37,7 @@ interface Button {
 }
 
 const marking = (state: BarState) => state.mode === "mark";
+const placing = (state: BarState) => state.mode === "place";
 const always = () => true;
 
 export class Toolbar {
@@ -41,11 +46,14 @@ export class Toolbar {
   private readonly position: HTMLElement;
   private readonly fixing: HTMLSelectElement;
   private readonly lift: HTMLInputElement;
+  private readonly length: HTMLInputElement;
   private swatchKey = "";
+  private shownLength = "";
 
   constructor(
     readonly host: HTMLElement,
     viewHost: HTMLElement,
+    lengthHost: HTMLElement,
     private readonly act: Action,
   ) {
     const tools = this.group("Drawing tools", marking);
@@ -62,11 +70,19 @@ export class Toolbar {
     }
     const fixings = this.group("Patch fixing", (s) => marking(s) && s.kind === "patch");
     this.fixing = this.select(fixings);
+    const clicks = this.group("What is clicked", placing);
+    this.button(clicks, "point", "Points", "p", () => act("bars", "off"), { on: (s) => !s.bars });
+    this.button(clicks, "bar", "Scale bar", "b", () => act("bars", "on"), { on: (s) => s.bars });
+    const needsLength = (s: BarState) => placing(s) && s.barNeedsLength;
+    const lengths = this.group("Length of the bar", needsLength, lengthHost);
+    this.groups.push({ element: lengthHost, shown: needsLength });
+    this.length = this.lengthField(lengths);
+    for (const mm of BAR_LENGTHS) this.button(lengths, "", `${mm} mm`, "", () => act("bar length", `${mm}`), { on: (s) => s.barLengthMm === mm });
     const steps = this.group("Steps", (s) => s.mode !== "look");
     this.button(steps, "finish", "Finish", "Enter", () => act("finish"), { shown: (s) => marking(s) && s.drawing });
     this.button(steps, "cancel", "Discard", "Esc", () => act("discard"), { shown: (s) => marking(s) && s.drawing });
     this.button(steps, "remove", "Delete", "Del", () => act("remove"), {
-      shown: (s) => (marking(s) && s.chosen > 0 && !s.drawing) || (s.mode === "place" && s.datumSet),
+      shown: (s) => (marking(s) && s.chosen > 0 && !s.drawing) || (placing(s) && (s.datumSet || s.barRemovable)),
     });
     this.button(steps, "undo", "Undo", "Ctrl Z", () => act("undo"), { live: (s) => s.canUndo || s.drawing });
     this.button(steps, "redo", "Redo", "Ctrl Y", () => act("redo"), { live: (s) => s.canRedo });
@@ -107,9 +123,9 @@ export class Toolbar {
     const element = document.createElement("button");
     element.type = "button";
     element.className = "cm-button";
-    element.title = `${label} (${key})`;
+    element.title = key ? `${label} (${key})` : label;
     element.dataset["name"] = label.toLowerCase();
-    element.innerHTML = options.swatch ? `<canvas class="cm-swatch" width="44" height="28" data-swatch="${options.swatch}"></canvas>` : icon(image);
+    element.innerHTML = options.swatch ? `<canvas class="cm-swatch" width="44" height="28" data-swatch="${options.swatch}"></canvas>` : image && icon(image);
     const words = document.createElement("span");
     words.textContent = label;
     element.append(words);
@@ -135,6 +151,18 @@ export class Toolbar {
     label.append(select);
     host.append(label);
     return select;
+  }
+
+  private lengthField(host: HTMLElement): HTMLInputElement {
+    const label = document.createElement("label");
+    label.className = "cm-field cm-length";
+    label.innerHTML = "<span>True length, mm</span>";
+    const input = document.createElement("input");
+    Object.assign(input, { type: "number", min: "1", max: "10000", step: "any", inputMode: "decimal" });
+    input.addEventListener("change", () => this.act("bar length", input.value));
+    label.append(input);
+    host.append(label);
+    return input;
   }
 
   private slider(host: HTMLElement): HTMLInputElement {
@@ -164,6 +192,8 @@ export class Toolbar {
     }
     setText(this.position, state.position);
     this.fixing.value = state.fixing ?? "";
+    const length = state.barLengthMm === null ? "" : `${state.barLengthMm}`;
+    if (this.shownLength !== length) this.length.value = this.shownLength = length; // what is being typed stays
   }
 
   /** Paint the kinds' own patterns on their buttons. */

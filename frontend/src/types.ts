@@ -24,6 +24,7 @@ export interface CanvasEntry {
   canRedo: boolean;
   position: string;
   chosen: string | null; // a mark a link led to
+  footprint: { label: string; proposed: boolean } | null; // what the photo shows of the body
   reportSelection: boolean;
   height: number;
 }
@@ -110,6 +111,29 @@ export interface SightingEntry {
   at: XY;
 }
 
+/** A bar or board of known size; a board's length is null: it is not changed here. */
+export interface ScaleEntry {
+  id: string;
+  photo: string;
+  panel: string;
+  at: Ring; // both ends of a bar, or a board's corners
+  lengthMm: number | null;
+  label: string;
+  sentence: string;
+  agrees: boolean;
+}
+
+export type BarSet = Pick<ScaleEntry, "id" | "photo" | "panel" | "at" | "lengthMm">;
+
+/** The photo laid on the map. */
+export interface DrapedEntry {
+  url: string;
+  cornerMm: XY; // map mm of its top left corner
+  sizeMm: XY;
+}
+
+export type FootprintEntry = Ring[][]; // map mm; polygons of rings
+
 export interface ProjectedEntry {
   mark: string;
   photo: string;
@@ -128,6 +152,9 @@ export type Entry =
   | MarkEntry
   | SightingEntry
   | ProjectedEntry
+  | ScaleEntry
+  | DrapedEntry
+  | FootprintEntry
   | Record<string, StyleEntry>;
 
 export interface Sync {
@@ -151,6 +178,8 @@ export type OutEvent =
   | { type: "marks_joined"; marks: string[]; id: string }
   | { type: "sighting_set"; photo: string; datum: string; at: XY }
   | { type: "sighting_removed"; photo: string; datum: string }
+  | { type: "scale_set"; scale: BarSet }
+  | { type: "scale_removed"; scale: string }
   | { type: "undo" | "redo" | "resend" }
   | { type: "photo_step"; step: 1 | -1 }
   | { type: "mark_selected"; mark: string | null }

@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from corromap.control import ScaleSighting
 from corromap.errors import InvalidValueError
-from corromap.frames import MAX_VERTICES, DatumId, MarkId, PanelId, PhotoId, PhotoOutline
+from corromap.frames import MAX_VERTICES, DatumId, MarkId, PanelId, PhotoId, PhotoOutline, ScaleId
 from corromap.survey import Mark, MarkKind, PatchFixing, Photo, RustStage
 from corromap.ui.canvas import (
     DatumSelected,
@@ -20,6 +21,8 @@ from corromap.ui.canvas import (
     PanelSelected,
     PhotoStep,
     RedoAsked,
+    ScaleRemoved,
+    ScaleSet,
     SightingRemoved,
     SightingSet,
     UndoAsked,
@@ -190,3 +193,47 @@ def test_a_malformed_event_is_refused_alone(known, row, reason):
 def test_a_delivery_that_is_none_of_ours_is_refused_whole(known, raw):
     with pytest.raises(InvalidValueError, match="canvas"):
         parse_outbox(raw, known, {})
+
+
+BAR = {"id": "bar-1", "photo": "p1", "panel": "floor-left", "at": [[10, 20], [310, 20]], "lengthMm": 300}
+
+
+def test_a_bar_is_set_changed_and_taken_off(known):
+    longer = {"type": "scale_set", "scale": BAR | {"at": [[10, 20], [310, 60]], "lengthMm": 302.5}}
+    taken = deliver(known, {"type": "scale_set", "scale": BAR}, longer, {"type": "scale_removed", "scale": "bar-1"})
+    first, second, gone = taken.events
+    assert isinstance(first, ScaleSet)
+    np.testing.assert_array_equal(first.scale.at_px, [[10, 20], [310, 20]])
+    assert (first.scale.photo, first.scale.panel, first.scale.length_mm) == ("p1", "floor-left", 300)
+    assert isinstance(second, ScaleSet)
+    np.testing.assert_array_equal(second.scale.at_px[1], [310, 60])
+    assert second.scale.length_mm == 302.5
+    assert gone == ScaleRemoved(gone.seq, ScaleId("bar-1"))
+    assert known.scales == {}
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"at": [[10, 20]]}, "expected 2 to"),
+        ({"at": [[10, 20], [10, 20], [30, 40]]}, "two ends"),
+        ({"at": [[10, 20], [11, 20]]}, "two ends"),
+        ({"at": [[10, 20], [9e9, 20]]}, "far outside"),
+        ({"lengthMm": 0}, "length of a bar"),
+        ({"lengthMm": True}, "length of a bar"),
+        ({"lengthMm": math.nan}, "length of a bar"),
+        ({"lengthMm": 1e6}, "length of a bar"),
+        ({"lengthMm": "300"}, "length of a bar"),
+        ({"panel": "roof"}, "no panel"),
+        ({"photo": "p2"}, "not there any more"),
+        ({"id": "a/b"}, "letters, digits"),
+        ({"id": "board"}, "found again, not dragged"),
+    ],
+)
+def test_what_is_no_bar_is_refused_with_a_sentence(known, change, told):
+    board = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 30.0]])
+    known.scales[ScaleId("board")] = ScaleSighting(ScaleId("board"), "p1", "floor-left", board * 3, board)
+    taken = deliver(known, {"type": "scale_set", "scale": BAR | change}, {"type": "scale_removed", "scale": "nobody"})
+    assert taken.events == ()
+    assert told in taken.refused[0].text
+    assert "not there any more" in taken.refused[1].text

@@ -123,10 +123,14 @@ def test_the_app_proposes_and_stores_what_the_person_accepts(file: SurveyFile) -
     text = _html(at)
     assert "Proposed, not accepted yet." not in text
     assert "Linked with" in text
+    linked = file.load().survey.ties
+    assert len(linked) > 1
     off = next(button for button in at.button if button.key.startswith("link_off_"))
     off.click().run()
     assert not at.exception
     assert "photo-2" not in placed(file)
+    file.undo()  # one step brings every tie of the link back
+    assert [tie.id for tie in file.load().survey.ties] == [tie.id for tie in linked]
 
 
 def test_a_refused_proposal_is_gone(file: SurveyFile) -> None:

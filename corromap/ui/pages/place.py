@@ -9,15 +9,17 @@ import streamlit as st
 
 from corromap.frames import DatumId, PanelId
 from corromap.registration import Registration, RegistrationFailure, next_datum
+from corromap.registration.links import ChainProposal
 from corromap.report.drawing import datum_sketch_svg
 from corromap.survey import Photo
 from corromap.template import DatumPoint, Panel
 from corromap.ui import state
-from corromap.ui.canvas import CanvasMode, CanvasView, photo_canvas
+from corromap.ui.canvas import CanvasMode, CanvasView, Footprint, photo_canvas
 from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, position_of
-from corromap.ui.links import proposal_for, proposed_panel, show_links, show_proposal
+from corromap.ui.footprint import placed_footprint, proposed_footprint
+from corromap.ui.links import proposal_for, proposed_panel, show_fit, show_links, show_proposal
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
-from corromap.ui.size import show_scales
+from corromap.ui.size import scale_views, show_scales
 from corromap.ui.steps import Page
 from corromap.ui.widgets import next_button, photo_strip
 
@@ -41,7 +43,8 @@ def show_page(held: state.OpenSurvey) -> None:
         next_button(Page.PHOTOS)
         return
     proposal = proposal_for(held, photo)
-    view = photo_view(held, photo)
+    scales = scale_views(held, photo)
+    view = replace(photo_view(held, photo), scales=scales)
     if proposal is not None:  # drawn over the photo as if it were accepted
         view = replace(view, registrations={**view.registrations, **proposal.places})
         panel_id = proposed_panel(proposal.places, proposal)
@@ -70,6 +73,7 @@ def show_page(held: state.OpenSurvey) -> None:
             can_undo=held.next_undo is not None,
             can_redo=held.next_redo is not None,
             position=position_of(held, photo),
+            footprint=_footprint(held, photo, proposal),
         ),
         key="canvas_place",
         on_events=apply_events(held, photo, lambda chosen: _choose_panel(photo, chosen)),
@@ -81,9 +85,19 @@ def show_page(held: state.OpenSurvey) -> None:
         _next_point(held, panel, suggestion)
         show_links(held, photo)
     with right:
-        _fits(held, photo)
-        show_scales(held, photo, panel)
+        if proposal is None:
+            _fits(held, photo)
+        else:
+            show_fit(held, photo, proposal)
+        show_scales(held, photo, panel, scales)
     next_button(Page.MARK)
+
+
+def _footprint(held: state.OpenSurvey, photo: Photo, proposal: ChainProposal | None) -> Footprint | None:
+    """Outline what the photo shows of the body; a proposal always with the photo itself, so that it can be judged."""
+    if proposal is not None:
+        return proposed_footprint(held, photo, proposal)
+    return placed_footprint(held, photo, with_photo=bool(st.session_state.get("lay_on_map")))
 
 
 def _choose_panel(photo: Photo, panel: PanelId) -> None:
@@ -187,6 +201,11 @@ def _fits(held: state.OpenSurvey, photo: Photo) -> None:
             said.append(result.warnings)
         if result.datum_ids:
             show(_residuals(held, result))
+    st.toggle(
+        "Lay the photo on the map",
+        key="lay_on_map",
+        help="Where photo and template belong together, ribs and edges of the photo meet the lines of the map.",
+    )
     _removal(held, photo)
 
 
