@@ -426,17 +426,16 @@ def test_every_control_has_a_name(open_page, url, ready_survey, where):
 
 
 def test_every_tile_is_painted_however_late_it_comes(open_page, url, ready_survey):
-    page = open_page(url)
+    page = open_page("about:blank")
     held = []
     page.route(re.compile(r"/\d+/\d+/\d+\.jpg"), lambda route: held.append(route))  # noqa: PLW0108  # no builtin
     page.goto(address(url, ready_survey, "mark", "photo-1"))
+    canvas = AppCanvas(page)
     wait_until(page, lambda: len(held) >= 4, timeout=30_000)
-    page.wait_for_timeout(1000)  # several frames without any tile
-    while held:
+    settled(page)  # frames without any tile went by; from here on only tiles change what is seen
+    while held:  # one after the other, each in a frame of its own
         held.pop().continue_()
         page.wait_for_timeout(300)
-    ready(page, "Mark what the photos show")
-    canvas = AppCanvas(page)
     pane = page.locator(".cm-photo").first
     late = shot(pane)
     canvas.button("closer").click()
