@@ -92,6 +92,14 @@ def test_pieces_nearer_than_the_gap_are_one() -> None:
     assert [piece.label for piece in apart.pieces] == ["1A", "1B"]
 
 
+@pytest.mark.parametrize(("apart", "pieces"), [(20.0, 1), (25.0, 2)])
+def test_the_gap_is_measured_corner_to_corner(apart: float, pieces: int) -> None:
+    """20 and 20 mm are 28.3 mm across the corner, 25 and 25 mm 35.4: either side of a gap of 30 mm."""
+    two = MultiPolygon([box(100, 100, 150, 150), box(150 + apart, 150 + apart, 250, 250)])
+    cuts = cut(two, box(0, 0, 1000, 1000), CutPolicy(margin=0.0, snap=0.0, gap=30.0, whole_share=1.0))
+    assert len(cuts.pieces) == pieces
+
+
 def test_a_third_of_the_zone_means_the_whole_zone() -> None:
     """600 x 150: a third is 29 700 mm2 at 33 %; 270 x 110 is just that."""
     below, reached = plan_of([rust(300, 150, 509, 200)]), plan_of([rust(300, 150, 510, 200)])

@@ -94,6 +94,15 @@ def test_interval_of_the_open_length_by_the_law_of_propagation() -> None:
     assert sill.open.value - sill.open.low == pytest.approx(sill.open.high - sill.open.value)
 
 
+def test_interval_of_two_stretches_holds_all_four_ends() -> None:
+    """Each outline is drawn 3 px of 0.5 mm too far at both its ends, apart from the other's; 1 % of 300 mm beside."""
+    marks = [mark_at(f"m{u}", OUTER, rect(u, 40, u + 150, 90), *HOLED) for u in (100, 600)]
+    sill = of(marks).structure.continuity[0]
+    one = 2 * 3 * MM_PER_PX
+    least = 1.96 * np.hypot(np.hypot(one, one), 0.01 * 300)
+    assert least <= sill.open.high - sill.open.value <= 1.1 * least
+
+
 def test_holes_in_several_faces_count_once_along_the_sill() -> None:
     marks = [
         mark_at("a", OUTER, rect(100, 40, 200, 90), *HOLED),
@@ -145,6 +154,15 @@ def test_a_wall_that_was_not_shown_is_not_called_shown() -> None:
     outer = sill.states[sill.walls.index("outer")]
     assert (outer[:73] == WallState.NOT_SHOWN).all()
     assert (outer[75:-1] == WallState.SHOWN).all()
+
+
+def test_a_station_shown_in_part_across_is_not_called_shown() -> None:
+    """The lower half of the outer face is hidden over 200 mm: 20 stations, though half of each was seen."""
+    hidden = mark_at("h", OUTER, rect(400, 0, 600, 80), MarkKind.HIDDEN)
+    before, after = (of(marks).structure.continuity[0] for marks in ([], [hidden]))
+    outer = before.walls.index("outer")
+    lost = (before.states[outer] == WallState.SHOWN) & (after.states[outer] == WallState.NOT_SHOWN)
+    assert lost.sum() == 200 / STATION_MM
 
 
 def test_a_template_without_sections_says_nothing_of_them() -> None:
