@@ -15,6 +15,7 @@ from functools import cached_property
 
 from corromap import __version__
 from corromap.assessment import Assessment, RuleSet, WhatIf, assess, what_would_change
+from corromap.errors import InvalidValueError
 from corromap.evidence.detail import SmallestSeen
 from corromap.evidence.quality import QualityMap
 from corromap.evidence.seen_well import PhotoCells, Showing, ZoneEvidence, cells_of, photo_cells, zones_from_cells
@@ -24,7 +25,7 @@ from corromap.measures import Measures, measure
 from corromap.measures.doubt import reaching_down
 from corromap.measures.seen_well import with_well_seen
 from corromap.projection import PhotoProjection, Projection, join_projections, project_photo
-from corromap.registration import Registration, RegistrationFailure, place_photos
+from corromap.registration import Registration, RegistrationFailure, place_at_once, place_photos
 from corromap.registration.body_size import fitted_template
 from corromap.registration.scale_check import ScaleCheck, check_scales
 from corromap.repair import Rates, RepairPlan, plan_repair
@@ -32,6 +33,7 @@ from corromap.survey import Mark, Settings, Survey
 from corromap.template import BodyTemplate
 
 __all__ = [
+    "DraftEvaluation",
     "Evaluation",
     "KeptPhotos",
     "Registrations",
@@ -164,6 +166,33 @@ class KeptPhotos:
         return kept[1] if kept is not None and kept[0] == basis else None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class DraftEvaluation:
+    """What a photo's page shows while the photos it is linked with are adjusted: places, and no figure.
+
+    Parameters
+    ----------
+    registrations : mapping
+        The photo that was clicked on by its clicks as they are now, the others as they were.
+    projection : Projection
+        As it was.
+    """
+
+    registrations: Registrations
+    projection: Projection
+
+    @property
+    def evaluation(self) -> Evaluation:
+        """Nothing: no figure is taken from a draft.
+
+        Raises
+        ------
+        InvalidValueError
+            Always.
+        """
+        raise InvalidValueError("the linked photos are still being adjusted: no figure can be given yet")
+
+
 @dataclass(frozen=True)
 class StagedEvaluation:
     """One survey's evaluation, worked out as far as it is asked for.
@@ -194,6 +223,24 @@ class StagedEvaluation:
         """Where each photo sits on each panel, or why it does not."""
         return place_photos(self.survey, self.body)
 
+    def draft(self, photo: PhotoId) -> DraftEvaluation | None:
+        """Give what can be shown of a photo at once, before all linked photos are adjusted.
+
+        Parameters
+        ----------
+        photo : PhotoId
+            The photo on the screen.
+
+        Returns
+        -------
+        DraftEvaluation or None
+            None when nothing has to be waited for, or nothing is known of how it was before.
+        """
+        if "registrations" in self.__dict__ or self.kept.template is not self.body or not self.kept.parts:
+            return None
+        placed = place_at_once(self.survey, self.body, photo)
+        return None if placed is None else DraftEvaluation(placed, self._joined(self.kept.parts))
+
     @cached_property
     def projection(self) -> Projection:
         """Marks in panel millimetres, what was lost of them, what was seen."""
@@ -211,8 +258,10 @@ class StagedEvaluation:
                 part = project_photo(photo, marks[photo.id], places, self.body, self.survey.settings)
             parts[photo.id] = (basis, part)
         self.kept.parts = parts
-        joined = join_projections(part for _, part in parts.values())
-        return with_withdrawn(joined, settled_views(self.survey))
+        return self._joined(parts)
+
+    def _joined(self, parts: Mapping[PhotoId, tuple[object, PhotoProjection]]) -> Projection:
+        return with_withdrawn(join_projections(part for _, part in parts.values()), settled_views(self.survey))
 
     @cached_property
     def evidence(self) -> tuple[ZoneEvidence, ...]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from corromap.evaluation import Evaluation, KeptPhotos, Registrations, StagedEvaluation
+from corromap.evaluation import DraftEvaluation, Evaluation, KeptPhotos, Registrations, StagedEvaluation
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto, examined_photos, quality_maps
 from corromap.io.survey_file import SurveyFile, SurveyRecord
@@ -47,7 +47,7 @@ class OpenSurvey:
     kept: KeptPhotos = field(default_factory=KeptPhotos)
     pictures: dict[tuple[int, str], bytes] = field(default_factory=dict)
     footprint: tuple[tuple[object, ...], Footprint] | None = None
-    _staged: StagedEvaluation | None = None
+    _staged: StagedEvaluation | DraftEvaluation | None = None
     _examined: dict[PhotoId, ExaminedPhoto] | None = None
     _undo: tuple[str | None, str | None] = (None, None)
     _saved: str = ""
@@ -85,7 +85,25 @@ class OpenSurvey:
             self._examined = examined_photos(self.file, self.survey.photos)
         return self._examined
 
-    def _stages(self) -> StagedEvaluation:
+    def draft(self, photo: PhotoId) -> OpenSurvey | None:
+        """Give the survey as it can be drawn at once after a click on a linked photo.
+
+        Parameters
+        ----------
+        photo : PhotoId
+            The photo on the screen.
+
+        Returns
+        -------
+        OpenSurvey or None
+            For drawing that photo's page while the linked photos are adjusted; it has no `evaluation`. None when
+            nothing has to be waited for.
+        """
+        stages = self._stages()
+        found = stages.draft(photo) if isinstance(stages, StagedEvaluation) else None
+        return None if found is None else replace(self, _staged=found)
+
+    def _stages(self) -> StagedEvaluation | DraftEvaluation:
         if self._staged is None:
             quality = quality_maps(self.examined)
             self._staged = StagedEvaluation(self.survey, self.template, self.record.rules, self.kept, quality)

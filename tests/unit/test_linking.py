@@ -13,6 +13,7 @@ from streamlit.testing.v1 import AppTest
 
 from corromap.cli import main
 from corromap.control import MeasuredLength
+from corromap.errors import InvalidValueError
 from corromap.frames import LengthId, PhotoId
 from corromap.io.photo_links import accept_links, find_links, find_scale, refuse_link
 from corromap.io.photos import encode_jpeg
@@ -21,6 +22,8 @@ from corromap.io.survey_file import SurveyFile
 from corromap.registration import Registration, place_photos
 from corromap.registration.board import BOARD_MM, black_rectangles
 from corromap.survey import Sighting
+from corromap.ui.open_survey import OpenSurvey
+from corromap.ui.pages import place as place_page
 from corromap.ui.serving import SCRIPT
 from corromap.ui.surveys import key_of
 from tests.rendered_row import RenderedRow, row_cameras
@@ -131,6 +134,33 @@ def test_the_app_proposes_and_stores_what_the_person_accepts(file: SurveyFile) -
     assert "photo-2" not in placed(file)
     file.undo()  # one step brings every tie of the link back
     assert [tie.id for tie in file.load().survey.ties] == [tie.id for tie in linked]
+
+
+def test_a_moved_click_is_shown_at_once_and_no_figure_is_taken_from_it(
+    file: SurveyFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    accept_links(file, find_links(file).proposals, author="one", at=NOW)
+    at = _open(file, "place", photo="photo-1")
+    drawn: list[tuple[str, OpenSurvey]] = []
+    real = place_page._show_photo
+    monkeypatch.setattr(place_page, "_show_photo", lambda *args: (drawn.append((args[2], args[0])), real(*args)))
+    before = file.load().survey.sightings[0]
+    file.put_sighting(Sighting(before.photo, before.datum, before.at_px + np.array([1.0, -2.0])))
+    at.run()
+    assert not at.exception
+    assert [words.split(" ")[0] for words, _ in drawn] == ["Adjusting", "Click"]
+    assert "Adjusting the linked photos" not in _html(at)
+    draft, full = (held for _, held in drawn)
+    with pytest.raises(InvalidValueError, match="no figure"):
+        _ = draft.evaluation
+    mine = [key for key in full.registrations if key[0] == "photo-1"]
+    assert mine == [key for key in draft.registrations if key[0] == "photo-1"]
+    for key in mine:
+        shown, end = draft.registrations[key], full.registrations[key]
+        assert isinstance(shown, Registration)
+        assert isinstance(end, Registration)
+        assert np.nanmax(np.abs(shown.to_mm(end.hull_px)[0] - end.to_mm(end.hull_px)[0])) < 0.2
+    assert full.evaluation.registrations is full.registrations
 
 
 def test_a_refused_proposal_is_gone(file: SurveyFile) -> None:

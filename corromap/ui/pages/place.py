@@ -27,6 +27,9 @@ __all__ = ["show_page"]
 
 _WHY_THIS = "It adds most to the fit. Any other point of the panel will do: choose it on the map."
 
+_LEAD = "Click points of the template that you recognise on the photo: four place it on a panel, a fifth checks it."
+_ADJUSTING = "Adjusting the linked photos … what you see is this photo by your last click; figures follow."
+
 
 def show_page(held: state.OpenSurvey) -> None:
     """Draw the page.
@@ -42,6 +45,16 @@ def show_page(held: state.OpenSurvey) -> None:
         empty_state("No photos to place yet.", "Add photos of the underside and the sills first.")
         next_button(Page.PHOTOS)
         return
+    draft = held.draft(photo.id)
+    if draft is None:
+        _show_photo(held, photo, _LEAD)
+        return
+    _show_photo(draft, photo, _ADJUSTING)
+    _ = held.registrations  # takes its time; what is drawn by then is a draft of this photo
+    st.rerun()
+
+
+def _show_photo(held: state.OpenSurvey, photo: Photo, under_title: str) -> None:
     proposal = proposal_for(held, photo)
     scales = scale_views(held, photo)
     view = replace(photo_view(held, photo), scales=scales)
@@ -53,9 +66,7 @@ def show_page(held: state.OpenSurvey) -> None:
     left, right = st.columns([5, 3], gap="medium", vertical_alignment="bottom")
     with left:
         st.header("Place the photos")
-        lead(
-            "Click points of the template that you recognise on the photo: four place it on a panel, a fifth checks it."
-        )
+        lead(under_title)
     with right:
         panel = _panel(held, photo)
     if proposal is not None:
