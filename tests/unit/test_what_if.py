@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from corromap.assessment import OutcomeKind, RuleSet, Supposed, compare, what_would_change
+from corromap.assessment import OutcomeKind, RuleSet, Supposed, WhatIf, compare, what_would_change
 from corromap.evaluation import Evaluation, evaluate
 from corromap.frames import MarkId, PanelId
 from corromap.io.rules import default_rules
@@ -49,6 +49,19 @@ def test_unseen_zones_clean_or_holed() -> None:
     assert clean_or_holed[Supposed.UNSEEN_CLEAN].zones == found.assessment.outcome.unseen_zones
     assert clean_or_holed[Supposed.UNSEEN_HOLED].kind is OutcomeKind.REPAIR
     assert clean_or_holed[Supposed.UNSEEN_HOLED].zones[0].startswith("sill-")
+
+
+@pytest.mark.parametrize(
+    ("now", "lighter", "heavier"),
+    [
+        (OutcomeKind.REPAIR, OutcomeKind.NOT_SHOWN, OutcomeKind.STOP),
+        (OutcomeKind.NOT_SHOWN, OutcomeKind.CLEAR, OutcomeKind.REPAIR),
+        (OutcomeKind.CLEAR, OutcomeKind.NOT_SHOWN, OutcomeKind.STOP),
+    ],
+)
+def test_what_would_make_it_worse_weighs_more_than_what_would_make_it_as_much_better(now, lighter, heavier) -> None:
+    one, other = (WhatIf(Supposed.VALUE_HIGH, kind, now) for kind in (lighter, heavier))
+    assert one.weight < other.weight
 
 
 def test_a_value_at_either_end_of_its_interval() -> None:
