@@ -163,7 +163,8 @@ class Place:
     @property
     def normal(self) -> FloatArray:
         """Unit vector u x v, shape (3,)."""
-        return np.asarray(np.cross(self.u_axis, self.v_axis), dtype=np.float64)
+        (a, b, c), (d, e, f) = self.u_axis.tolist(), self.v_axis.tolist()
+        return np.array([b * f - c * e, c * d - a * f, a * e - b * d])  # np.cross takes twenty times as long
 
     def to_car(self, uv_mm: ArrayLike) -> FloatArray:
         """Carry panel points into the car frame.

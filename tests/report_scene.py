@@ -426,4 +426,5 @@ def photo_bytes(photo: PhotoId) -> bytes:
 
 
 def photo_pages_of(scene: Evaluation) -> tuple[PhotoPage, ...]:
-    return photo_pages(scene, Pictures(scene.survey, photo_bytes))
+    with Pictures(scene.survey, photo_bytes) as pictures:
+        return photo_pages(scene, pictures)()

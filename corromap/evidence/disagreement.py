@@ -20,7 +20,7 @@ from corromap.registration.result import Registration
 from corromap.survey import MarkKind
 from corromap.template import Panel
 
-__all__ = ["Crop", "Disagreement", "crop_of", "find_disagreements"]
+__all__ = ["Crop", "Disagreement", "crop_of", "crop_reduce", "find_disagreements"]
 
 SHOWN_SHARE = 0.6
 """The other photo must show at least this share of the mark, not hidden."""
@@ -117,33 +117,37 @@ def find_disagreements(showing: Showing) -> tuple[Disagreement, ...]:
     projection = showing.projection
     every = (*projection.marks, *projection.withdrawn)
     affected = [m for m in every if m.mark.kind.is_affected and m.area.area >= LEAST_MM2]
+    # worked out once a photo and panel, not once a pair
+    clear = {id(seen): shapely.difference(seen.area, seen.hidden) for seen in projection.seen}
+    reaches = {id(seen): _reaches(seen, projection.marks) for seen in projection.seen}
     found = []
     for mark in affected:
         for seen in projection.seen:
             if seen.panel == mark.panel and seen.photo != mark.mark.photo:
-                one = _compare(mark, seen, projection.marks)
+                one = _compare(mark, seen, clear[id(seen)], *reaches[id(seen)])
                 if one is not None and _is_clear(one, showing):
                     found.append(one)
     return tuple(sorted(found, key=lambda d: -d.area.area))
 
 
-def _compare(mark: ProjectedMark, seen: SeenArea, marks: Sequence[ProjectedMark]) -> Disagreement | None:
-    shown = shapely.intersection(mark.area, shapely.difference(seen.area, seen.hidden))
+def _compare(
+    mark: ProjectedMark, seen: SeenArea, clear: BaseGeometry, marked: BaseGeometry, sound: BaseGeometry
+) -> Disagreement | None:
+    shown = polygons_of(shapely.intersection(mark.area, clear))
     if shown.area < max(LEAST_MM2, SHOWN_SHARE * mark.area.area):
         return None
-    own = [m for m in marks if m.mark.photo == seen.photo and m.panel == seen.panel]
-    left = shapely.difference(shown, _reach(own, affected=True))
+    # edges that only touch are left behind as lines, which the next overlay does not bear
+    left = polygons_of(shapely.difference(shown, marked))
     if left.area < UNMARKED_SHARE * shown.area:
         return None
-    sound = shapely.intersection(left, _reach(own, affected=False))
     return Disagreement(
         mark=mark.mark.id,
         kind=mark.mark.kind,
         panel=mark.panel,
         photo=mark.mark.photo,
         other=seen.photo,
-        area=polygons_of(left),
-        says_sound=bool(sound.area > 0.5 * left.area),
+        area=left,
+        says_sound=bool(shapely.intersection(left, sound).area > 0.5 * left.area),
     )
 
 
@@ -158,14 +162,12 @@ def _is_clear(one: Disagreement, showing: Showing) -> bool:
     return len(uv) == 0 or float(quality.usable_at(registration.to_px(uv)).mean()) >= SHOWN_SHARE
 
 
-def _reach(marks: Sequence[ProjectedMark], *, affected: bool) -> BaseGeometry:
-    """Ground under a photo's marks of damage and repair, a little widened, or under `sound`."""
-    if affected:
-        chosen: list[BaseGeometry] = [shapely.buffer(m.area, SLACK_MM) for m in marks if m.mark.kind.is_affected]
-    else:
-        chosen = [m.area for m in marks if m.mark.kind is MarkKind.SOUND]
-    joined: BaseGeometry = shapely.union_all(np.array(chosen, dtype=object))
-    return joined
+def _reaches(seen: SeenArea, marks: Sequence[ProjectedMark]) -> tuple[BaseGeometry, BaseGeometry]:
+    """Ground under a photo's marks of damage and repair, a little widened, and ground under `sound`."""
+    own = [m for m in marks if m.mark.photo == seen.photo and m.panel == seen.panel]
+    marked = [shapely.buffer(m.area, SLACK_MM) for m in own if m.mark.kind.is_affected]
+    sound = [m.area for m in own if m.mark.kind is MarkKind.SOUND]
+    return shapely.union_all(np.array(marked, dtype=object)), shapely.union_all(np.array(sound, dtype=object))
 
 
 def crop_of(
@@ -195,11 +197,7 @@ def crop_of(
     registration = registrations.get((photo, panel.id))
     if not isinstance(registration, Registration):
         return None
-    ring = panel.map_frame.to_map(shapely.get_coordinates(disagreement.area.envelope))
-    low, high = ring.min(axis=0) - ROOM_MM, ring.max(axis=0) + ROOM_MM
-    short = np.maximum(LEAST_SIDE_MM - (high - low), 0.0) / 2
-    low, high = low - short, high + short
-    scale = max(1.0, float((high - low).max()) / CROP_LONGEST_PX)
+    low, high, scale = _frame(disagreement, panel)
     width, height = np.ceil((high - low) / scale).astype(int)
     x, y = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
     away = np.stack([x, y], axis=-1) * scale + low - panel.map_frame.origin_mm
@@ -207,3 +205,32 @@ def crop_of(
     reduce = reduce_for(registration, disagreement.area, scale)
     colours = rectify(load(photo, reduce), registration, uv, reduce, repeat_edge=False)
     return Crop(np.clip(np.rint(colours), 0, 255).astype(np.uint8), scale, low)
+
+
+def crop_reduce(photo: PhotoId, disagreement: Disagreement, panel: Panel, registrations: Registrations) -> int | None:
+    """Say which pixels `crop_of` will ask for.
+
+    Parameters
+    ----------
+    photo, disagreement, panel, registrations
+        As for `crop_of`.
+
+    Returns
+    -------
+    int or None
+        By how much each side of the photo is divided; None for a photo
+        without a place on the panel.
+    """
+    registration = registrations.get((photo, panel.id))
+    if not isinstance(registration, Registration):
+        return None
+    return reduce_for(registration, disagreement.area, _frame(disagreement, panel)[2])
+
+
+def _frame(disagreement: Disagreement, panel: Panel) -> tuple[FloatArray, FloatArray, float]:
+    """Corners of a crop on the map, mm, and its millimetres a pixel."""
+    ring = panel.map_frame.to_map(shapely.get_coordinates(disagreement.area.envelope))
+    low, high = ring.min(axis=0) - ROOM_MM, ring.max(axis=0) + ROOM_MM
+    short = np.maximum(LEAST_SIDE_MM - (high - low), 0.0) / 2
+    low, high = low - short, high + short
+    return low, high, max(1.0, float((high - low).max()) / CROP_LONGEST_PX)

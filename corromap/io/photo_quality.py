@@ -25,7 +25,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.messages import Sentence, message
 from corromap.survey import Photo
 
-__all__ = ["ExaminedPhoto", "examine_photo", "examined_photos", "keep_examined", "quality_maps"]
+__all__ = ["ExaminedPhoto", "examine_photo", "examined_before", "examined_photos", "keep_examined", "quality_maps"]
 
 WORKING_PX = 1600
 SMALLEST_PX = 32
@@ -89,6 +89,22 @@ def examine_photo(data: bytes, name: str) -> ExaminedPhoto:
     """
     header = read_header(data, name)
     return _KNOWN.get(header.sha256) or _remembered(_examined(data, name, header))
+
+
+def examined_before(photo: Photo) -> ExaminedPhoto | None:
+    """Look up what was found of a photo, without reading its bytes.
+
+    Parameters
+    ----------
+    photo : Photo
+        By its SHA-256.
+
+    Returns
+    -------
+    ExaminedPhoto or None
+        None if it was not examined in this process.
+    """
+    return _KNOWN.get(photo.sha256)
 
 
 def _remembered(found: ExaminedPhoto) -> ExaminedPhoto:

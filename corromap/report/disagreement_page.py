@@ -10,13 +10,14 @@ import numpy as np
 from shapely.geometry import MultiPolygon
 
 from corromap.evaluation import Evaluation
-from corromap.evidence.disagreement import Crop, Disagreement, crop_of, find_disagreements
+from corromap.evidence.disagreement import Crop, Disagreement, crop_of, crop_reduce, find_disagreements
 from corromap.evidence.seen_well import Showing
 from corromap.frames import PhotoId
 from corromap.io.photos import RgbArray, encode_jpeg
 from corromap.report.findings import mark_numbers
 from corromap.report.language import tr
 from corromap.report.palette import look_of
+from corromap.report.pictures import Pictures
 from corromap.report.settled import answer_words
 from corromap.report.svg import element, path_data
 from corromap.template import Panel
@@ -61,9 +62,9 @@ class DisagreementRow:
 
 
 def disagreement_rows(
-    evaluation: Evaluation, showing: Showing, load: Callable[[PhotoId, int], RgbArray]
-) -> tuple[tuple[DisagreementRow, ...], int]:
-    """Lay out where photos disagree.
+    evaluation: Evaluation, showing: Showing, pictures: Pictures
+) -> Callable[[], tuple[tuple[DisagreementRow, ...], int]]:
+    """Order what shows where photos disagree.
 
     Parameters
     ----------
@@ -71,26 +72,36 @@ def disagreement_rows(
         Of a survey.
     showing : Showing
         What its photos show, judged or not.
-    load : callable
-        A photo's pixels, each side divided by a power of two.
+    pictures : Pictures
+        Its photos; the crops are ordered there.
 
     Returns
     -------
-    rows : tuple of DisagreementRow
-        Largest places first, at most `MOST_ROWS`.
-    count : int
-        How many there are in all.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
+    callable
+        Gives the rows, largest places first, `MOST_ROWS` at most, and how many
+        there are in all; raises `PhotoError` if a photo cannot be decoded.
     """
     found = find_disagreements(showing)
-    # pair by pair, so that a photo is decoded once; then the largest first again
-    drawn = sorted(enumerate(found[:MOST_ROWS]), key=lambda entry: (entry[1].photo, entry[1].other))
-    rows = {index: disagreement_row(evaluation, one, load) for index, one in drawn}
-    return tuple(row for _, row in sorted(rows.items()) if row is not None), len(found)
+    ordered = [
+        (one, [_ordered_crop(evaluation, one, photo, pictures) for photo in (one.photo, one.other)])
+        for one in found[:MOST_ROWS]
+    ]
+
+    def laid_out() -> tuple[tuple[DisagreementRow, ...], int]:
+        rows = (_row(evaluation, one, *(crop() for crop in crops)) for one, crops in ordered)
+        return tuple(row for row in rows if row is not None), len(found)
+
+    return laid_out
+
+
+def _ordered_crop(
+    evaluation: Evaluation, one: Disagreement, photo: PhotoId, pictures: Pictures
+) -> Callable[[], Crop | None]:
+    panel, registrations = evaluation.template.panel(one.panel), evaluation.registrations
+    reduce = crop_reduce(photo, one, panel, registrations)
+    if reduce is None:
+        return lambda: None
+    return pictures.order(photo, reduce, lambda rgb: crop_of(photo, one, panel, registrations, lambda *_asked: rgb))
 
 
 def disagreement_row(
@@ -112,11 +123,16 @@ def disagreement_row(
     DisagreementRow or None
         None when one of the photos has no place on the panel.
     """
-    names = {photo.id: photo.name for photo in evaluation.survey.photos}
     panel = evaluation.template.panel(one.panel)
-    first, second = (crop_of(photo, one, panel, evaluation.registrations, load) for photo in (one.photo, one.other))
+    crops = (crop_of(photo, one, panel, evaluation.registrations, load) for photo in (one.photo, one.other))
+    return _row(evaluation, one, *crops)
+
+
+def _row(evaluation: Evaluation, one: Disagreement, first: Crop | None, second: Crop | None) -> DisagreementRow | None:
     if first is None or second is None:
         return None
+    names = {photo.id: photo.name for photo in evaluation.survey.photos}
+    panel = evaluation.template.panel(one.panel)
     look = look_of(evaluation.survey.mark_by_id[one.mark])
     label = tr("{kind} as marked on {photo}", kind=tr(look.label), photo=names[one.photo])
     other_label = tr("The same place on {photo}", photo=names[one.other])

@@ -7,11 +7,11 @@ from dataclasses import dataclass, fields
 
 from corromap.evaluation import Evaluation, smallest_seen
 from corromap.evidence.duplicates import find_duplicates
-from corromap.evidence.requests import PhotoRequest, RequestList, standard_shots, what_to_ask_for
+from corromap.evidence.requests import RequestList, standard_shots, what_to_ask_for
 from corromap.evidence.seen_well import Showing
 from corromap.evidence.wording import GROUND_RULES, RequestWords, request_words, seller_text
 from corromap.frames import PhotoId
-from corromap.io.photo_quality import ExaminedPhoto, examine_photo, quality_maps
+from corromap.io.photo_quality import ExaminedPhoto, examine_photo, examined_before, quality_maps
 from corromap.report.language import tr
 from corromap.report.viewpoint_drawing import viewpoint_svg, viewpoint_words
 from corromap.template import BodyTemplate
@@ -85,7 +85,10 @@ def examine_all(evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes])
     PhotoError
         If a photo's bytes cannot be decoded.
     """
-    return {photo.id: examine_photo(photo_bytes(photo.id), photo.name) for photo in evaluation.survey.photos}
+    return {
+        photo.id: examined_before(photo) or examine_photo(photo_bytes(photo.id), photo.name)
+        for photo in evaluation.survey.photos
+    }
 
 
 def judged_photos(evaluation: Evaluation, examined: Mapping[PhotoId, ExaminedPhoto]) -> dict[PhotoId, tuple[str, ...]]:
@@ -183,11 +186,6 @@ def ask_view(wanted: RequestList, template: BodyTemplate) -> AskView:
         rules=tuple(map(tr, GROUND_RULES)),
         letter=tr(seller_text(wanted, template)),
     )
-
-
-def _request_row(request: PhotoRequest, template: BodyTemplate) -> RequestRow:
-    words = _said(request_words(request, template))
-    return RequestRow(request.number, words, viewpoint_svg(request, template), viewpoint_words(request))
 
 
 def _said(words: RequestWords) -> RequestWords:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import pairwise
+from functools import lru_cache, partial
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from PIL import Image
 
 from corromap.evaluation import Evaluation
 from corromap.frames import FloatArray, MarkId, PhotoId
-from corromap.io.photos import encode_jpeg
+from corromap.io.photos import RgbArray, encode_jpeg
 from corromap.registration import Registration
 from corromap.report import figures
 from corromap.report.findings import mark_numbers
@@ -72,55 +72,54 @@ class FindingCard:
     locator_alt: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """A part of a photo, small, and where it was cut: pixels of the reduced photo."""
+
+    jpeg: bytes
+    start_px: NDArray[np.int_]
+    end_px: NDArray[np.int_]
+    reduce: int
+
+
 def finding_cards(
     evaluation: Evaluation, pictures: Pictures, order: Iterable[PhotoId]
-) -> tuple[tuple[FindingCard, ...], int]:
-    """Make a card for each finding.
+) -> Callable[[], tuple[tuple[FindingCard, ...], int]]:
+    """Order a card for each finding.
 
     Parameters
     ----------
     evaluation : Evaluation
         Of the survey.
     pictures : Pictures
-        Its photos.
+        Its photos; the crops are ordered there.
     order : iterable of PhotoId
         Photos in the order in which they are numbered.
 
     Returns
     -------
-    cards : tuple of FindingCard
-        Worst first, `MOST_CARDS` at most.
-    count : int
-        How many findings there are in all.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
+    callable
+        Gives the cards, worst first, `MOST_CARDS` at most, and how many
+        findings there are in all; raises `PhotoError` if a photo's bytes cannot
+        be decoded.
     """
     places = found_places(evaluation)
     photos = {photo: index for index, photo in enumerate(order, start=1)}
-    numbered = list(enumerate(places[:MOST_CARDS], start=1))
-    # photo by photo, so that each is decoded once
-    numbered.sort(key=lambda entry: (photos[entry[1].marks[0].photo], entry[0]))
+    ordered = [(place, _ordered_cut(evaluation, place.marks[0], pictures)) for place in places[:MOST_CARDS]]
     numbers = mark_numbers(evaluation)
-    run = list(dict.fromkeys(place.marks[0].photo for _, place in numbered))
-    following = dict(pairwise(run))
-    cards = []
-    for index, place in numbered:
-        shown = place.marks[0].photo
-        pictures.reduced(shown)
-        if shown in following:
-            pictures.soon(following[shown])
-        cards.append(_card(evaluation, pictures, index, place, photos, numbers))
-    return tuple(sorted(cards, key=lambda card: card.number)), len(places)
+
+    def made() -> tuple[tuple[FindingCard, ...], int]:
+        cards = (_card(evaluation, i, place, cut(), photos, numbers) for i, (place, cut) in enumerate(ordered, start=1))
+        return tuple(cards), len(places)
+
+    return made
 
 
 def _card(  # noqa: PLR0913, PLR0917  what a card is made from
     evaluation: Evaluation,
-    pictures: Pictures,
     index: int,
     place: FoundPlace,
+    cut: _Cut | None,
     photos: Mapping[PhotoId, int],
     numbers: Mapping[MarkId, int],
 ) -> FindingCard:
@@ -141,7 +140,7 @@ def _card(  # noqa: PLR0913, PLR0917  what a card is made from
         photo=tr("Photo {number}: {name}", number=photos[shown.photo], name=photo.name),
         note="\n".join(dict.fromkeys(mark.note for mark in place.marks if mark.note)),
         marks=marks,
-        svg=_crop(evaluation, pictures, shown, alt),
+        svg="" if cut is None else _crop(evaluation, cut, shown, alt),
         alt=alt,
         locator=_locator(template, place),
         locator_alt=tr("Its place on the body, seen from below: {zones}", zones=where),
@@ -158,19 +157,27 @@ def _about(place: FoundPlace) -> str:
     return "; ".join(parts)
 
 
-def _crop(evaluation: Evaluation, pictures: Pictures, mark: Mark, alt: str) -> str:
-    rgb, reduce = pictures.reduced(mark.photo)
-    photo = evaluation.survey.photo_by_id[mark.photo]
+def _ordered_cut(evaluation: Evaluation, mark: Mark, pictures: Pictures) -> Callable[[], _Cut | None]:
+    photo, reduce = evaluation.survey.photo_by_id[mark.photo], pictures.working(mark.photo)
     low, high = _window(mark, (photo.width_px, photo.height_px))
+    return pictures.order(mark.photo, reduce, partial(_cut, low=low, high=high, reduce=reduce))
+
+
+def _cut(rgb: RgbArray, low: FloatArray, high: FloatArray, reduce: int) -> _Cut | None:
     start = np.floor(low / reduce).astype(int)
     end = np.minimum(np.ceil(high / reduce).astype(int), [rgb.shape[1], rgb.shape[0]])
     if (end - start < 2).any():
-        return ""
+        return None
     cut = Image.fromarray(rgb[start[1] : end[1], start[0] : end[0]])
-    scale = SHEET_PX / float(max(end - start))
-    size = (end - start) * scale
-    cut.thumbnail((CROP_PX, CROP_PX), Image.Resampling.LANCZOS)
-    data = base64.b64encode(encode_jpeg(np.asarray(cut, dtype=np.uint8), CROP_QUALITY)).decode("ascii")
+    cut.thumbnail((CROP_PX, CROP_PX), Image.Resampling.LANCZOS, reducing_gap=3.0)
+    return _Cut(encode_jpeg(np.asarray(cut, dtype=np.uint8), CROP_QUALITY), start, end, reduce)
+
+
+def _crop(evaluation: Evaluation, cut: _Cut, mark: Mark, alt: str) -> str:
+    start, reduce = cut.start_px, cut.reduce
+    scale = SHEET_PX / float(max(cut.end_px - start))
+    size = np.asarray((cut.end_px - start) * scale, dtype=np.float64)
+    data = base64.b64encode(cut.jpeg).decode("ascii")
     # full-photo pixel centres to the drawing: half a pixel, then the reduction, then the cut
     shift = scale * (0.5 / reduce - start)
     to_sheet = np.column_stack([np.eye(2) * (scale / reduce), shift])

@@ -82,11 +82,19 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
     PhotoError
         If a photo's bytes cannot be decoded.
     """
-    zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
     examined = examine_all(evaluation, photo_bytes)
-    showing = showing_of(evaluation, examined)
-    pictures = _Pictured(evaluation, photo_bytes, showing, length)
-    disagreements, disagreement_count = pictures.disagreements
+    with Pictures(evaluation.survey, photo_bytes) as pictures:
+        pictured = _Pictured(evaluation, pictures, showing_of(evaluation, examined), length)
+        # worked out while photos are decoded in threads
+        ask = ask_view(requests_of(evaluation, examined), evaluation.template)
+        maps = _maps(evaluation, length, on_paper=on_paper)
+        structure = structure_view(evaluation)
+        repair = None if length is Length.ONE_PAGE else _repair(evaluation, rates)
+        findings, finding_count = pictured.findings()
+        photos = pictured.photos()
+        disagreements, disagreement_count = pictured.disagreements()
+        whole_picture = pictured.whole()
+    zones, groups, marks = zone_rows(evaluation), group_rows(evaluation), mark_rows(evaluation)
     told = judged_photos(evaluation, examined)
     ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
     unseen = set(evaluation.assessment.outcome.unseen_zones)
@@ -94,7 +102,6 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
     never_others = tuple(row for row in zones if not row.is_load_bearing and _is_never_seen(row))
     scarce = tuple(row for row in zones if row.zone in unseen and not _is_never_seen(row))
     unplaced = tuple(row for row in marks if not row.is_whole)
-    ask = ask_view(requests_of(evaluation, examined), evaluation.template)
     return ReportView(
         length=length,
         title=evaluation.survey.car.label or tr("Car without a name"),
@@ -116,19 +123,19 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
         disagreements=disagreements,
         disagreement_count=disagreement_count,
         judged={index: told[photo.id] for index, photo in enumerate(ordered, start=1)},
-        maps=_maps(evaluation, length, on_paper=on_paper),
+        maps=maps,
         found=tuple(row for row in zones if row.found.affected.is_marked),
         quiet=tuple(row for row in zones if not row.found.affected.is_marked and not _is_never_seen(row)),
         groups=groups,
         patches=patch_rows(evaluation),
         patched=tuple(row for row in zones if row.found.patch.is_marked),
-        structure=structure_view(evaluation),
+        structure=structure,
         mountings=mounting_rows(evaluation),
-        repair=None if length is Length.ONE_PAGE else _repair(evaluation, rates),
-        whole_picture=pictures.whole,
-        findings=pictures.findings[0],
-        finding_count=pictures.findings[1],
-        photos=pictures.photos,
+        repair=repair,
+        whole_picture=whole_picture,
+        findings=findings,
+        finding_count=finding_count,
+        photos=photos,
         marks=marks,
         notes=_notes(evaluation),
         settings=_settings(evaluation),
@@ -160,24 +167,21 @@ def _repair(evaluation: Evaluation, rates: Rates | None) -> RepairView | None:
 
 
 class _Pictured:
-    """The parts that need pixels, as far as a length prints them."""
+    """The parts that need pixels, ordered as far as a length prints them; each is waited for when called."""
 
-    def __init__(
-        self, evaluation: Evaluation, photo_bytes: Callable[[PhotoId], bytes], showing: Showing, length: Length
-    ) -> None:
+    def __init__(self, evaluation: Evaluation, pictures: Pictures, showing: Showing, length: Length) -> None:
         order = [photo.id for photo in sorted(evaluation.survey.photos, key=lambda photo: photo.order)]
-        self.whole: WholeView | None = None
-        self.findings: tuple[tuple[FindingCard, ...], int] = ((), 0)
-        self.disagreements: tuple[tuple[DisagreementRow, ...], int] = ((), 0)
-        self.photos: tuple[PhotoPage, ...] = ()
-        if length is Length.ONE_PAGE:
-            return
-        with Pictures(evaluation.survey, photo_bytes) as pictures:
+        self.whole: Callable[[], WholeView | None] = lambda: None
+        self.findings: Callable[[], tuple[tuple[FindingCard, ...], int]] = lambda: ((), 0)
+        self.disagreements: Callable[[], tuple[tuple[DisagreementRow, ...], int]] = lambda: ((), 0)
+        self.photos: Callable[[], tuple[PhotoPage, ...]] = tuple
+        if length is not Length.ONE_PAGE:
             self.findings = finding_cards(evaluation, pictures, order)
-            if length is Length.FULL:
-                self.photos = photo_pages(evaluation, pictures)
-                self.disagreements = disagreement_rows(evaluation, showing, pictures.at)
-                self.whole = whole_view(evaluation, pictures, showing)
+        if length is Length.FULL:
+            self.photos = photo_pages(evaluation, pictures)
+            self.disagreements = disagreement_rows(evaluation, showing, pictures)
+            self.whole = whole_view(evaluation, pictures, showing)
+        pictures.begin()
 
 
 def _named(evaluation: Evaluation, rows: Sequence[ZoneRow]) -> tuple[Named, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,31 +102,26 @@ class PhotoPage:
     marks: tuple[int, ...]
 
 
-def photo_pages(evaluation: Evaluation, pictures: Pictures) -> tuple[PhotoPage, ...]:
-    """Make the pages of all photos.
+def photo_pages(evaluation: Evaluation, pictures: Pictures) -> Callable[[], tuple[PhotoPage, ...]]:
+    """Order the pages of all photos.
 
     Parameters
     ----------
     evaluation : Evaluation
         Of the survey.
     pictures : Pictures
-        Its photos.
+        Its photos; they are ordered there.
 
     Returns
     -------
-    tuple of PhotoPage
-        In the order of the survey's list.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
+    callable
+        Gives the pages in the order of the survey's list; raises `PhotoError`
+        if a photo's bytes cannot be decoded.
     """
     numbers = mark_numbers(evaluation)
-    ordered = sorted(evaluation.survey.photos, key=lambda photo: photo.order)
-    return tuple(
-        _page(evaluation, photo, index, pictures.small(photo.id), numbers)
-        for index, photo in enumerate(ordered, start=1)
+    ordered = [(photo, pictures.small(photo.id)) for photo in sorted(evaluation.survey.photos, key=lambda p: p.order)]
+    return lambda: tuple(
+        _page(evaluation, photo, index, small(), numbers) for index, (photo, small) in enumerate(ordered, start=1)
     )
 
 

@@ -1,12 +1,13 @@
-"""Photos as the report needs them: decoded as seldom as possible, and never with what must not be shown."""
+"""Photos as the report needs them: each decoded once, in threads, and never with what must not be shown."""
 
 from __future__ import annotations
 
 import math
-from collections import OrderedDict
+import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Self
+from dataclasses import dataclass, field
+from typing import Self, TypeVar
 
 import numpy as np
 from PIL import Image
@@ -18,18 +19,32 @@ from corromap.survey import Photo, Survey
 
 __all__ = ["Pictures", "reduce_for", "shrunk"]
 
+Made = TypeVar("Made")
+
 WORKING_PX = 2000
 """A photo's longest side is not reduced below this: crops are cut from it."""
 SMALL_PX, SMALLEST_PX, FULL_SIZE_COUNT = 1400, 800, 20
 SMALL_QUALITY = 72
 """Longest side and quality of a whole photo in the report. With more than 20 photos each gets smaller, so that the page
 can still be mailed: all together they keep the pixels of 20."""
-HELD_BYTES = 90_000_000
-"""Decoded pixels held at a time: one photo of 24 megapixels, or many smaller ones."""
+AT_A_TIME = 2
+"""Photos decoded side by side; a photo of 24 megapixels takes 170 MB meanwhile at its full size, 45 MB at half."""
+
+
+@dataclass(slots=True, eq=False)
+class _Visit:
+    """What is to be made of one photo while its pixels are there."""
+
+    orders: list[tuple[int, Callable[[RgbArray], None]]] = field(default_factory=list)
+    run: Future[None] | None = None
 
 
 class Pictures:
-    """Decodes photos, blur marks carried out, and holds the latest.
+    """Decodes photos, blur marks carried out, and makes what was ordered of each in one go.
+
+    Decoding and shrinking leave Python free meanwhile, so they run in threads
+    beside whatever else the report works out. What is made depends on the
+    photo alone, not on the order of the threads.
 
     Parameters
     ----------
@@ -42,36 +57,55 @@ class Pictures:
     def __init__(self, survey: Survey, photo_bytes: Callable[[PhotoId], bytes]) -> None:
         self._photos = survey.photo_by_id
         self._bytes = SharedPhotos(survey, photo_bytes).to_show
-        self._held: OrderedDict[tuple[PhotoId, int], RgbArray] = OrderedDict()
-        self._coming: dict[tuple[PhotoId, int], Future[RgbArray]] = {}
-        self._small: dict[PhotoId, bytes] = {}
-        self._pool = ThreadPoolExecutor(max_workers=1)  # decoding leaves Python free meanwhile
+        self._reading = threading.Lock()  # a caller's source of bytes need not bear two readers
+        self._visits: dict[PhotoId, _Visit] = {}
+        self._pool = ThreadPoolExecutor(max_workers=AT_A_TIME)
 
     def __enter__(self) -> Self:
-        """Decode ahead from now on."""
+        """Take orders from now on."""
         return self
 
     def __exit__(self, *_error: object) -> None:
-        """Drop what was asked for and is not needed any more."""
+        """Drop what was ordered and is not needed any more."""
         self._pool.shutdown(wait=True, cancel_futures=True)
 
-    def soon(self, photo: PhotoId) -> None:
-        """Begin to decode a photo that `reduced` will be asked for next.
+    def order(self, photo: PhotoId, reduce: int, make: Callable[[RgbArray], Made]) -> Callable[[], Made]:
+        """Order something small made of a photo's pixels.
 
         Parameters
         ----------
         photo : PhotoId
-            The photo; whatever is wrong with it is told by `reduced`.
-        """
-        key = (photo, reduce_for(self._photos[photo], WORKING_PX))
-        if key not in self._held and key not in self._coming:
-            self._coming[key] = self._pool.submit(self._decoded, *key)
+            The photo.
+        reduce : int
+            By how much each side is divided: a power of two; aligned by centres.
+        make : callable
+            From the upright pixels to what is wanted; runs in another thread.
 
-    def _decoded(self, photo: PhotoId, reduce: int) -> RgbArray:
-        return decode(self._bytes(photo), self._photos[photo].name, reduce=reduce)
+        Returns
+        -------
+        callable
+            Waits for it and returns it; raises `PhotoError` if the photo's
+            bytes cannot be decoded.
+        """
+        visit = self._visits.get(photo)
+        if visit is None or visit.run is not None:
+            visit = self._visits[photo] = _Visit()
+        made: list[Made] = []
+        visit.orders.append((reduce, lambda rgb: made.append(make(rgb))))
+
+        def delivered() -> Made:
+            self._begun(photo, visit).result()
+            return made[0]
+
+        return delivered
+
+    def begin(self) -> None:
+        """Begin with everything ordered so far, photo by photo."""
+        for photo, visit in self._visits.items():
+            self._begun(photo, visit)
 
     def at(self, photo: PhotoId, reduce: int) -> RgbArray:
-        """Return a photo's pixels.
+        """Return a photo's pixels, decoded now.
 
         Parameters
         ----------
@@ -90,18 +124,12 @@ class Pictures:
         PhotoError
             If its bytes cannot be decoded.
         """
-        key = (photo, reduce)
-        if key not in self._held:
-            coming = self._coming.pop(key, None)
-            rgb = self._decoded(photo, reduce) if coming is None else coming.result()
-            while self._held and rgb.nbytes + sum(held.nbytes for held in self._held.values()) > HELD_BYTES:
-                self._held.popitem(last=False)
-            self._held[key] = rgb
-        self._held.move_to_end(key)
-        return self._held[key]
+        with self._reading:
+            data = self._bytes(photo)
+        return decode(data, self._photos[photo].name, reduce=reduce)
 
-    def reduced(self, photo: PhotoId) -> tuple[RgbArray, int]:
-        """Return a photo's pixels, reduced as far as crops and page allow.
+    def working(self, photo: PhotoId) -> int:
+        """Say by how much crops and page allow a photo to be reduced.
 
         Parameters
         ----------
@@ -110,24 +138,13 @@ class Pictures:
 
         Returns
         -------
-        rgb : ndarray of uint8, shape (H, W, 3)
-            Upright.
-        reduce : int
-            By how much each side was divided.
-
-        Raises
-        ------
-        PhotoError
-            If its bytes cannot be decoded.
+        int
+            1, 2, 4 or 8.
         """
-        reduce = reduce_for(self._photos[photo], WORKING_PX)
-        rgb = self.at(photo, reduce)
-        if photo not in self._small:
-            self._small[photo] = shrunk(rgb, self._small_px(), SMALL_QUALITY)
-        return rgb, reduce
+        return reduce_for(self._photos[photo], WORKING_PX)
 
-    def small(self, photo: PhotoId) -> bytes:
-        """Return the whole of a photo as the report prints it.
+    def small(self, photo: PhotoId) -> Callable[[], bytes]:
+        """Order the whole of a photo as the report prints it.
 
         Parameters
         ----------
@@ -136,21 +153,28 @@ class Pictures:
 
         Returns
         -------
-        bytes
-            JPEG without metadata, upright; the smaller, the more photos there are.
-
-        Raises
-        ------
-        PhotoError
-            If its bytes cannot be decoded.
+        callable
+            As from `order`: a JPEG without metadata, upright; the smaller, the
+            more photos there are.
         """
-        if photo not in self._small:
-            self.reduced(photo)
-        return self._small[photo]
-
-    def _small_px(self) -> int:
         share = min(1.0, math.sqrt(FULL_SIZE_COUNT / max(1, len(self._photos))))
-        return max(SMALLEST_PX, round(SMALL_PX * share))
+        longest = max(SMALLEST_PX, round(SMALL_PX * share))
+        reduce = reduce_for(self._photos[photo], longest)
+        return self.order(photo, reduce, lambda rgb: shrunk(rgb, longest, SMALL_QUALITY))
+
+    def _begun(self, photo: PhotoId, visit: _Visit) -> Future[None]:
+        if visit.run is None:
+            visit.run = self._pool.submit(self._work, photo, visit.orders)
+        return visit.run
+
+    def _work(self, photo: PhotoId, orders: list[tuple[int, Callable[[RgbArray], None]]]) -> None:
+        finest = min(reduce for reduce, _ in orders)
+        levels = {finest: self.at(photo, finest)}
+        for reduce, fill in sorted(orders, key=lambda order: order[0]):
+            if reduce not in levels:
+                finer = max(level for level in levels if level < reduce)
+                levels[reduce] = np.asarray(Image.fromarray(levels[finer]).reduce(reduce // finer), dtype=np.uint8)
+            fill(levels[reduce])
 
 
 def reduce_for(photo: Photo, longest_px: int) -> int:

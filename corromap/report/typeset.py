@@ -100,8 +100,9 @@ def settable(text: str) -> str:
         With ``[U+1F697]`` for a character no packed font has, and invisible
         places to break in words of more than 24 characters.
     """
-    known = _known_characters()
-    drawn = "".join(c if c in known else f"[U+{ord(c):04X}]" for c in printable(text))
+    known, drawn = _known_characters(), printable(text)
+    if not known.issuperset(drawn):
+        drawn = "".join(c if c in known else f"[U+{ord(c):04X}]" for c in drawn)
     return _LONG_WORD.sub(_with_breaks, drawn)
 
 

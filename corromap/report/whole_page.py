@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Callable
 
 from corromap.evaluation import Evaluation
 from corromap.evidence.seen_well import Showing
-from corromap.io.photos import encode_jpeg
+from corromap.io.photos import RgbArray, encode_jpeg
 from corromap.report import figures
 from corromap.report.language import tr
 from corromap.report.pictures import Pictures
@@ -20,32 +21,29 @@ LONGEST_PX = 1200
 QUALITY = 74
 
 
-def whole_view(evaluation: Evaluation, pictures: Pictures, showing: Showing) -> WholeView | None:
-    """Make the whole picture for the report.
+def whole_view(evaluation: Evaluation, pictures: Pictures, showing: Showing) -> Callable[[], WholeView | None]:
+    """Order the whole picture for the report.
 
     Parameters
     ----------
     evaluation : Evaluation
         Of a survey.
     pictures : Pictures
-        Its photos.
+        Its photos; their pixels are ordered there.
     showing : Showing
         How well each can be judged.
 
     Returns
     -------
-    WholeView or None
-        None if no photo is placed.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
+    callable
+        Gives it, or None if no photo is placed; raises `PhotoError` if a
+        photo's bytes cannot be decoded.
     """
-    made = reduced_whole_picture(evaluation, pictures.at, showing, LONGEST_PX)
-    if made is None:
-        return None
-    rgb, mm_per_px = made
+    blended = reduced_whole_picture(evaluation, pictures, showing, LONGEST_PX)
+    return lambda: _view(*blended()) if evaluation.projection.seen else None
+
+
+def _view(rgb: RgbArray, mm_per_px: float) -> WholeView:
     height, width = rgb.shape[:2]
     alt = tr("All photos on one scaled picture of the body, seen from below; hatched where no photo shows it")
     data = base64.b64encode(encode_jpeg(rgb, QUALITY)).decode("ascii")

@@ -10,14 +10,19 @@ import numpy as np
 from corromap.evaluation import Evaluation
 from corromap.evidence.seen_well import Showing
 from corromap.evidence.sheet import TILE_PX, sheet_of
-from corromap.evidence.whole_picture import WholePicture
+from corromap.evidence.whole_picture import SAMPLE_REDUCE, WholePicture, reduce_for
 from corromap.frames import PhotoId
 from corromap.io.photo_sharing import SharedPhotos
 from corromap.io.photos import RgbArray, decode
 from corromap.io.picture_files import PictureScale, write_picture
+from corromap.registration import Registration
 from corromap.report.picture_overlay import PictureOverlay
+from corromap.report.pictures import Pictures
 
 __all__ = ["reduced_whole_picture", "write_whole_picture"]
+
+HELD_BYTES = 100_000_000
+"""Pixels ordered beforehand for the small picture, coarse ones first; what does not fit is decoded when asked for."""
 
 
 def write_whole_picture(  # noqa: PLR0913  what a picture is made from
@@ -79,16 +84,16 @@ def write_whole_picture(  # noqa: PLR0913  what a picture is made from
 
 
 def reduced_whole_picture(
-    evaluation: Evaluation, load: Callable[[PhotoId, int], RgbArray], showing: Showing, longest_px: int
-) -> tuple[RgbArray, float] | None:
-    """Blend all photos of a survey into one small picture.
+    evaluation: Evaluation, pictures: Pictures, showing: Showing, longest_px: int
+) -> Callable[[], tuple[RgbArray, float]]:
+    """Order one small picture into which all photos of a survey are blended.
 
     Parameters
     ----------
     evaluation : Evaluation
         Of the survey.
-    load : callable
-        A photo's pixels, each side divided by a power of two.
+    pictures : Pictures
+        Its photos; the pixels are ordered there.
     showing : Showing
         How well each photo can be judged.
     longest_px : int
@@ -96,19 +101,42 @@ def reduced_whole_picture(
 
     Returns
     -------
-    tuple of ndarray of uint8, shape (H, W, 3), and float
-        The picture with zones and marks, and its millimetres per pixel; None
-        if no photo is placed.
-
-    Raises
-    ------
-    PhotoError
-        If a photo's bytes cannot be decoded.
+    callable
+        Gives the picture with zones and marks, an ndarray of uint8 of shape
+        (H, W, 3), and its millimetres per pixel; raises `PhotoError` if a
+        photo's bytes cannot be decoded.
     """
-    if not evaluation.projection.seen:
-        return None
     full = sheet_of(evaluation.template, 1.0)
     mm_per_px = max(full.width_px, full.height_px) / longest_px
+    ordered = _ordered_pixels(evaluation, pictures, mm_per_px)
+
+    def load(photo: PhotoId, reduce: int) -> RgbArray:
+        return ordered[photo, reduce]() if (photo, reduce) in ordered else pictures.at(photo, reduce)
+
+    return lambda: (_blended(evaluation, showing, load, mm_per_px), mm_per_px)
+
+
+def _ordered_pixels(
+    evaluation: Evaluation, pictures: Pictures, mm_per_px: float
+) -> dict[tuple[PhotoId, int], Callable[[], RgbArray]]:
+    wanted: set[tuple[int, PhotoId]] = set()
+    for seen in evaluation.projection.seen:
+        placed = evaluation.registrations[seen.photo, seen.panel]
+        if isinstance(placed, Registration) and not seen.area.is_empty:
+            wanted |= {(SAMPLE_REDUCE, seen.photo), (reduce_for(placed, seen.area, mm_per_px), seen.photo)}
+    ordered: dict[tuple[PhotoId, int], Callable[[], RgbArray]] = {}
+    room = HELD_BYTES
+    for reduce, photo_id in sorted(wanted, reverse=True):
+        photo = evaluation.survey.photo_by_id[photo_id]
+        room -= 3 * photo.width_px * photo.height_px // reduce**2
+        if room >= 0:
+            ordered[photo_id, reduce] = pictures.order(photo_id, reduce, np.array)
+    return ordered
+
+
+def _blended(
+    evaluation: Evaluation, showing: Showing, load: Callable[[PhotoId, int], RgbArray], mm_per_px: float
+) -> RgbArray:
     sheet = sheet_of(evaluation.template, mm_per_px)
     blend = WholePicture(
         sheet, evaluation.template, evaluation.projection, evaluation.registrations, load, quality=showing.quality
@@ -118,4 +146,4 @@ def reduced_whole_picture(
     for tile in blend.tiles():
         window = tile.window
         picture[window.y : window.y + window.height, window.x : window.x + window.width] = overlay.paint(tile)
-    return picture, mm_per_px
+    return picture

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corromap.evidence.disagreement import crop_of, find_disagreements
+from corromap.evidence.disagreement import crop_of, crop_reduce, find_disagreements
 from corromap.evidence.seen_well import Showing
 from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.projection import MovingEdges, ProjectedMark, Projection, SeenArea
@@ -75,6 +75,29 @@ def test_sound_on_the_other_photo_is_said() -> None:
 def test_largest_first_and_tiny_ones_not_at_all() -> None:
     marks = [mark("m", A, box(200, 200)), mark("k", A, box(500, 200, 150)), mark("t", A, box(700, 300, 15))]
     assert [d.mark for d in find_disagreements(showing(marks, ALL))] == ["k", "m"]
+
+
+def test_a_mark_that_only_touches_what_the_other_photo_shows() -> None:
+    """The common edge is a line, not ground; overlays of lines and polygons mixed fail in GEOS."""
+    parts = shapely.MultiPolygon([shapely.box(200, 200, 300, 300), shapely.box(400, 200, 410, 300)])
+    (found,) = find_disagreements(showing([mark("m", A, parts)], box(0, 0, 400)))
+    assert {part.geom_type for part in found.area.geoms} == {"Polygon"}
+    assert found.area.area == pytest.approx(10_000)
+
+
+@pytest.mark.parametrize("side_mm", [60.0, 900.0])
+def test_the_pixels_a_crop_asks_for_are_told_beforehand(side_mm: float) -> None:
+    placed = replace(fitted(Camera(turned(0.3, 0.1, 0.2), 400.0, lens()).sees(DATUM_MM)), photo=A)
+    asked: list[int] = []
+
+    def load(_photo: PhotoId, reduce: int) -> np.ndarray:
+        asked.append(reduce)
+        return np.zeros((10, 10, 3), dtype=np.uint8)
+
+    (found,) = find_disagreements(showing([mark("m", A, box(20, 20, side_mm))], ALL.union(box(0, 0, 2000))))
+    crop_of(A, found, PANEL, {(A, PANEL.id): placed}, load)
+    assert asked == [crop_reduce(A, found, PANEL, {(A, PANEL.id): placed})]
+    assert crop_reduce(A, found, PANEL, {}) is None
 
 
 def test_crops_lie_over_each_other() -> None:
