@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 import click
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -22,7 +23,7 @@ from corromap.io.rates import default_rates, load_rates, rates_from
 from corromap.repair import Rates, RepairPlan
 from corromap.report.language import language_of, speaking
 from corromap.report.repair_document import repair_document
-from corromap.report.repair_view import RepairView, repair_view
+from corromap.report.repair_view import RepairView, ZoneRepairRow, repair_view
 from corromap.report.welder_sheet import welder_pdf
 
 __all__ = ["Planned", "plan_file", "print_plan", "write_drawings", "write_sheet"]
@@ -100,26 +101,12 @@ def print_plan(made: Planned, console: Console, *, as_json: bool) -> None:
 
 
 def _print(view: RepairView, console: Console) -> None:
-    table = Table(title="Repair plan (a lower bound)", title_justify="left")
-    for heading in ("zone", "method", "pieces"):
-        table.add_column(heading, overflow="fold")
-    for heading in ("area", "seam", "plugs", "hours", "cost", "whole zone"):
-        table.add_column(heading, justify="right")
+    table = Table(title="Repair plan (a lower bound)", title_justify="left", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column("zone: what is done", overflow="fold", ratio=1)
+    for heading in ("sheet", "seam, plugs", "hours", "cost"):
+        table.add_column(heading, justify="right", no_wrap=True)
     for row in view.zones:
-        labels = ", ".join(f"{piece.label} {piece.size}" for piece in row.pieces)
-        whole = f"{row.whole} (cheaper)" if row.is_whole_cheaper else row.whole
-        cells = (
-            f"{row.number} {row.name}",
-            row.method,
-            labels,
-            row.area,
-            row.seam,
-            row.plugs,
-            row.hours,
-            row.cost,
-            whole,
-        )
-        table.add_row(*(escape(cell) for cell in cells))
+        table.add_row(*(escape(cell) for cell in _plan_cells(row)))
     if view.zones:
         console.print(table)
     for label, value in view.totals:
@@ -134,6 +121,16 @@ def _print(view: RepairView, console: Console) -> None:
     console.print(f"Rates: {'; '.join((view.rates_name, *view.departures))}", markup=False)
     for title, text, _ in view.cautions:
         console.print(f"Caution, {title}: {text}", markup=False)
+
+
+def _plan_cells(row: ZoneRepairRow) -> tuple[str, ...]:
+    """Two or three lines a zone: nine columns side by side cannot be read in a terminal."""
+    pieces = ", ".join(f"{piece.label} {piece.size}" for piece in row.pieces)
+    whole = f"whole zone {row.whole}{' (cheaper)' if row.is_whole_cheaper else ''}" if row.whole else ""
+    done = ": ".join(filter(None, [row.method, pieces]))
+    weld = ", ".join(filter(None, [row.seam, row.plugs]))
+    lines = [f"{row.number} {row.name}", f"  {done}", f"  {whole}"]
+    return "\n".join(line for line in lines if line.strip()), row.area, weld, row.hours, row.cost
 
 
 def write_drawings(made: Planned, folder: Path, suffix: str) -> int:
