@@ -329,3 +329,18 @@ def test_an_assumed_focal_length_a_third_off_is_found_with_the_ties() -> None:
     one = next(r for (key, _), r in placed.items() if key == FIRST and isinstance(r, Registration))
     assert one.camera is not None
     assert one.camera.focal_px == pytest.approx(1150.0, rel=0.02)
+
+
+def test_a_tie_between_sighted_photos_may_lie_on_a_panel_nothing_else_shows() -> None:
+    """The circle it closes is adjusted with one panel more than what the photos hang on."""
+    second, third = KEYS[1], KEYS[2]
+    floor = PanelId("floor-left")
+    every = [s for key in (FIRST, second) for s in clicks_on(key, SHOTS[key], 30)]
+    clicks = [s for s in every if BODY.datum_points[s.datum][0].id == floor]
+    hung_on = [tie for tie in ties_between(second, third, SHOTS) if tie.panel == floor]
+    closing = [tie for tie in ties_between(FIRST, second, SHOTS) if tie.panel != floor]
+    assert hung_on
+    assert closing
+    found = errors_mm(survey_of(SHOTS, clicks, [*hung_on, *closing]))
+    assert {FIRST, second, third} <= set(found)
+    assert max(found[FIRST], found[second]) < 6.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import shapely
@@ -64,6 +65,43 @@ def drawn_again(bench: BenchSurvey, areas: list[tuple[MarkKind, RustStage | None
     template = bench.drawn[0]
     marks = [TrueMark(f"true-{i}", FLOOR, kind, stage, area) for i, (kind, stage, area) in enumerate(areas)]
     return [replace(template, source=m, panel=FLOOR, piece=m.area) for m in marks]
+
+
+def test_ties_join_the_same_ground_but_for_the_wrong_ones() -> None:
+    """The known photo's pixel by ``cv2.undistortPoints`` on the panel, and from there into the other photo."""
+    made = survey_of_seed(5, CONDITIONS["linked"], BODY)
+    shots = {shot.photo.id: shot for shot in made.shots}
+    assert len({s.photo for s in made.survey.sightings}) <= round(len(shots) / 3)
+    missed = []
+    for tie in made.survey.ties:
+        known, new = shots[tie.known], shots[tie.new]
+        assert tie.panel is not None
+        sight, k = known.sights[tie.panel], known.camera
+        optics = np.array([[k.focal_px, 0, k.cx], [0, k.focal_px, k.cy], [0, 0, 1.0]])
+        rays = cv2.undistortPoints(tie.known_px, optics, np.array(k.dist), None)[:, 0]
+        met = np.column_stack([rays, np.ones(len(rays))]) @ np.linalg.inv(sight.to_ray).T
+        there = new.camera.project(sight.panel.place.to_car(met[:, :2] / met[:, 2:]))
+        missed.append(np.hypot(*(tie.new_px - there).T))
+    right = [m for m in missed if np.median(m) < 3 * FLAT.tie_sigma_px]
+    assert 0.85 < len(right) / len(missed) <= 1.0
+    every = np.concatenate(right)
+    assert np.median(every) == pytest.approx(1.1774 * FLAT.tie_sigma_px, rel=0.1)  # of a Rayleigh distribution
+    assert 0.01 < np.mean(every > 5 * FLAT.tie_sigma_px) < 0.06
+
+
+def test_the_tape_shows_the_size_of_the_car() -> None:
+    scales = []
+    for seed in range(6):
+        made = survey_of_seed(seed, CONDITIONS["measured"], BODY)
+        known = made.scene.template.datum_points
+        assert 2 <= len(made.survey.lengths) <= 3
+        for one in made.survey.lengths:
+            ends = [known[d][0].place.to_car(known[d][1].at_mm)[0] for d in (one.first, one.second)]
+            true = np.linalg.norm(ends[0] - ends[1]) * made.scene.scale
+            assert true > 500.0
+            scales.append((one.length_mm - true) / np.hypot(2.0, 2.0 * np.sqrt(2.0)))
+    assert np.abs(scales).max() < 4.0
+    assert 0.5 < np.std(scales) < 1.6
 
 
 def test_true_areas_agree_with_a_raster(bench: BenchSurvey) -> None:

@@ -87,6 +87,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tools.truth_bench", description="Figures against a known truth.")
     parser.add_argument("--surveys", type=int, default=200, help="surveys of the first condition")
     parser.add_argument("--others", type=int, default=0, help="surveys of each of the other conditions")
+    parser.add_argument("--more", choices=sorted(CONDITIONS), nargs="*", default=(), help="others with --surveys too")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--condition", choices=sorted(CONDITIONS), default=FIRST, help="the first condition")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -94,7 +95,8 @@ def main() -> None:
     parser.add_argument("--write", type=Path, help="the Markdown page")
     given = parser.parse_args()
     plan = [(CONDITIONS[given.condition], given.surveys)]
-    plan += [(c, given.others) for name, c in CONDITIONS.items() if name != given.condition and given.others]
+    counts = {name: given.surveys if name in given.more else given.others for name in CONDITIONS}
+    plan += [(c, counts[name]) for name, c in CONDITIONS.items() if name != given.condition and counts[name]]
     started = time.perf_counter()
     found = run(plan, given.seed, given.workers, given.keep)
     for name, judgements in found.items():
@@ -105,6 +107,7 @@ def main() -> None:
     if given.write is not None:
         command = f"python -m tools.truth_bench --surveys {given.surveys} --seed {given.seed}"
         command += f" --others {given.others}" if given.others else ""
+        command += f" --more {' '.join(given.more)}" if given.more else ""
         command += f" --condition {given.condition}" if given.condition != FIRST else ""
         command += f" --write {given.write.as_posix()}"
         given.write.write_text(page_of(found, command, corromap.__version__), encoding="utf-8")

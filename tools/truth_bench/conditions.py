@@ -35,6 +35,12 @@ class Condition:
         How far each datum point of the real car strays from the template, each axis.
     template_scale : bool
         Whether the car's size strays from the template by its ``scale_sigma``.
+    clicked_share : float
+        Share of the photos that are clicked on; the others are placed through ties, or not at all.
+    tie_sigma_px : float
+        Error of a tied point, each axis.
+    is_measured : bool
+        Whether lengths were taken on the car with a tape.
     """
 
     name: str
@@ -49,6 +55,14 @@ class Condition:
     stray_chance: float = 0.0
     body_sigma_mm: float = 0.0
     template_scale: bool = True
+    clicked_share: float = 1.0
+    tie_sigma_px: float = 0.7
+    is_measured: bool = False
+
+    @property
+    def is_linked(self) -> bool:
+        """Whether photos are tied to one another."""
+        return self.clicked_share < 1.0
 
 
 CONDITIONS = {
@@ -64,6 +78,14 @@ CONDITIONS = {
         Condition(
             "clicked", "flat; outlines clicked like datum points, each corner 2 px off, none moved as a whole",
             outline_sigma_px=0.0, vertex_sigma_px=2.0,
+        ),
+        Condition(
+            "measured", "clicked, and two or three lengths of the car taken with a tape",
+            outline_sigma_px=0.0, vertex_sigma_px=2.0, is_measured=True,
+        ),
+        Condition(
+            "linked", "flat; a third of the photos clicked on, the others linked with neighbours, some of them wrongly",
+            clicked_share=1 / 3,
         ),
         Condition("mild-lens", "flat; k1 within 0.02, as phones that correct their own pictures", k1=(-0.02, 0.02)),
         Condition("four-clicks", "flat; four datum points a panel and no more", clicks=(4, 4)),

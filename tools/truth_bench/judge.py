@@ -16,7 +16,7 @@ from corromap.io.rules import default_rules
 from corromap.measures import Figure, GroupMeasure, ZoneMeasure
 from corromap.registration import Registration
 from corromap.survey import MarkKind, RustStage
-from corromap.template import Zone
+from corromap.template import Panel, Zone
 from tools.truth_bench.conditions import Condition
 from tools.truth_bench.exact import exact_outcome
 from tools.truth_bench.hand import Drawn
@@ -208,18 +208,30 @@ def _position_errors(
     bench: BenchSurvey, found: Evaluation, placed: Placings, pieces: list[Drawn]
 ) -> tuple[Array, Array]:
     """Error of the placing at the marks' true edges, and of the outlines as projected, mm."""
-    by_place = [np.hypot(*(placed[d.mark.photo, d.panel].to_mm(d.true_px)[0] - d.true_mm).T) for d in pieces]
+    back = {panel.id: _unstretched(bench, found, panel) for panel in found.template.panels}
+    by_place = [
+        np.hypot(*(placed[d.mark.photo, d.panel].to_mm(d.true_px)[0] @ back[d.panel].T - d.true_mm).T) for d in pieces
+    ]
     true = {(d.mark.id, d.panel): d.piece for d in pieces}
     by_outline = []
     for m in found.projection.marks:
         piece = true.get((m.mark.id, m.panel))
         if piece is None or m.area.is_empty:
             continue
-        edge = shapely.segmentize(m.area.boundary, 10.0)
-        by_outline.append(shapely.distance(piece.exterior, shapely.points(shapely.get_coordinates(edge))))
+        edge = shapely.get_coordinates(shapely.segmentize(m.area.boundary, 10.0)) @ back[m.panel].T
+        by_outline.append(shapely.distance(piece.exterior, shapely.points(edge)))
     scale = bench.scene.scale
     place, outline = (np.concatenate([np.empty(0), *parts]) * scale for parts in (by_place, by_outline))
     return place[np.isfinite(place)], outline
+
+
+def _unstretched(bench: BenchSurvey, found: Evaluation, panel: Panel) -> Array:
+    """Matrix from millimetres of the template stretched to the car, if lengths were taken, to the published ones."""
+    published = bench.scene.template.panel(panel.id)
+    if published is panel or found.template is bench.scene.template:
+        return np.eye(2)
+    solved = np.linalg.lstsq(panel.outline.exterior_mm, published.outline.exterior_mm)[0]
+    return np.asarray(solved.T)
 
 
 def figure_of(measure: ZoneMeasure | GroupMeasure, name: str) -> Figure:

@@ -15,8 +15,10 @@ from corromap.template import BodyTemplate
 from tools.truth_bench.cameras import Shot, take_photos
 from tools.truth_bench.conditions import Condition
 from tools.truth_bench.hand import Drawn, Eye
+from tools.truth_bench.links import ties_of
 from tools.truth_bench.relief import Relief
 from tools.truth_bench.scene import Scene, make_scene
+from tools.truth_bench.tape import lengths_of
 
 __all__ = ["BenchSurvey", "survey_of_seed"]
 
@@ -78,18 +80,29 @@ def survey_of_seed(seed: int, condition: Condition, template_id: str | None = No
     eye = Eye(scene, condition, relief, person)
     strayed = _strayed(scene, condition, person)
     drawn, sightings = [], []
-    for shot in shots:
+    clicked_on = _clicked_on(len(shots), condition, seed)
+    for number, shot in enumerate(shots):
         marks = eye.draw(shot)
         drawn += marks
-        sightings += eye.click(shot, marks, strayed)
+        clicks = eye.click(shot, marks, strayed)
+        sightings += clicks if number in clicked_on else []
+    others = np.random.default_rng([seed, 3])
     survey = Survey(
         f"bench-{condition.name}-{seed}",
         photos=tuple(shot.photo for shot in shots),
         marks=tuple(d.mark for d in drawn),
         sightings=tuple(sightings),
+        ties=ties_of(shots, condition, relief, others) if condition.is_linked else (),
+        lengths=lengths_of(scene, others) if condition.is_measured else (),
         settings=Settings(),
     )
     return BenchSurvey(scene, shots, tuple(drawn), survey, relief)
+
+
+def _clicked_on(count: int, condition: Condition, seed: int) -> set[int]:
+    """Photos that are clicked on, two at least, from a stream of their own."""
+    wanted = max(2, round(condition.clicked_share * count))
+    return set(np.random.default_rng([seed, 4]).permutation(count)[:wanted].tolist())
 
 
 @lru_cache

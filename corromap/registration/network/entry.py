@@ -152,7 +152,7 @@ def _adjusted(
     network = first
     if len(kept) > len(parts):
         problem = _problem(given, keys, kept)
-        network = adjust(problem, adjust(problem, first.state, bend=drift).state)
+        network = adjust(problem, adjust(problem, _carried(first, problem), bend=drift).state)
     network, kept = _without_broken(given, network, kept, held, broken, anchors)
     return _network(given, network, kept, growth, broken, anchors)
 
@@ -242,12 +242,21 @@ def _from_before(problem: NetworkProblem, start: NetworkState, near: Network | N
     if near is None or not near.cameras:
         return start
     network = next(iter(near.cameras.values())).network
-    before, state = network.problem, network.state
-    photos = [view.photo.id for view in problem.views]
+    before, photos = network.problem, [view.photo.id for view in problem.views]
     if [v.photo.id for v in before.views] != photos or before.groups != problem.groups:
         return start
-    off = np.array([off_mm(before, state, panel) for panel in problem.panels])
-    return replace(state, depths_mm=start.depths_mm, off_mm=off)
+    return replace(_carried(network, problem), depths_mm=start.depths_mm)
+
+
+def _carried(network: Adjusted, problem: NetworkProblem) -> NetworkState:
+    """Take an adjusted state over to a problem with some of its photos, on panels that may be others."""
+    before, old = network.problem, network.state
+    photos = [view.photo.id for view in before.views]
+    rows = [photos.index(view.photo.id) for view in problem.views]
+    groups = {view.group: old.shared[before.views[i].group] for i, view in zip(rows, problem.views, strict=True)}
+    shared = np.array([groups[g] for g in range(problem.groups)])
+    off = np.array([off_mm(before, old, panel) for panel in problem.panels])
+    return NetworkState(old.rotations[rows], old.shifts_mm[rows], shared, old.scale, old.depths_mm[rows], off)
 
 
 def _depths(problem: NetworkProblem, poses: Sequence[CameraPose], held: Mapping[PhotoId, Held]) -> FloatArray:
@@ -329,17 +338,10 @@ def _again(
     standing = Growth({key: CameraPose(np.eye(3), np.zeros(3), 1.0) for key in before})
     keys = _connected(anchors & set(before), parts, standing)
     parts = [part for part in parts if part.tie.known in keys and part.tie.new in keys]
-    rows = [before.index(key) for key in keys]
-    if not rows:
+    if not keys:
         return replace(network, problem=replace(network.problem, views=(), links=())), []
-    problem, old = _problem(given, keys, parts), network.state
-    groups = {
-        view.group: old.shared[network.problem.views[i].group] for i, view in zip(rows, problem.views, strict=True)
-    }
-    shared = np.array([groups[g] for g in range(problem.groups)])
-    off = np.array([off_mm(network.problem, old, panel) for panel in problem.panels])
-    state = NetworkState(old.rotations[rows], old.shifts_mm[rows], shared, old.scale, old.depths_mm[rows], off)
-    return adjust(problem, state), parts
+    problem = _problem(given, keys, parts)
+    return adjust(problem, _carried(network, problem)), parts
 
 
 def _network(  # noqa: PLR0913, PLR0917 - the adjusted network and its bookkeeping
