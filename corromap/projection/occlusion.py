@@ -26,7 +26,7 @@ from corromap.frames import FloatArray, PanelId
 from corromap.registration.result import CameraPose, Registration
 from corromap.template import BodyTemplate, Panel, Place
 
-__all__ = ["Face", "faces_of", "standing_in_front"]
+__all__ = ["SNAP_PX", "Face", "faces_of", "standing_in_front"]
 
 NEAR_MM = 20.0
 """What is nearer to the camera's plane than this is not looked at."""
@@ -39,6 +39,10 @@ DEEPEST_WEB_MM = 250.0
 """Side walls are drawn from a panel to one it covers up to this depth."""
 
 SHORTEST_MM = 1.0
+
+SNAP_PX = 1e-5
+"""Images share edges that rounding pulls a hair apart, and a union without a grid can fail over them; ours, far
+above rounding (1e-9) and far below anything drawn."""
 
 SURELY_PX = 40.0
 """A clicked point so far inside the image of a face is surely behind it: clicks and
@@ -116,11 +120,11 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
     panel: Panel,
     shown_px: MultiPolygon,
     registration: Registration,
-    viewpoint: CameraPose | None,
+    viewpoint: CameraPose,
     template: BodyTemplate,
     *,
     but: Iterable[PanelId] = (),
-) -> MultiPolygon:
+) -> MultiPolygon | None:
     """Find what stands between a camera and a panel.
 
     Parameters
@@ -131,8 +135,8 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
         What it fills of the frame, pixels with the lens taken out.
     registration : Registration
         The photo's place on it.
-    viewpoint : CameraPose or None
-        From where it looks; without it nothing is known to stand in front.
+    viewpoint : CameraPose
+        From where it looks.
     template : BodyTemplate
         The body.
     but : iterable of PanelId
@@ -140,10 +144,11 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
 
     Returns
     -------
-    shapely.MultiPolygon
-        In the same pixels; may reach beyond `shown_px`.
+    shapely.MultiPolygon or None
+        In the same pixels; may reach beyond `shown_px`. None when a point that
+        was clicked on the panel would be hidden: the viewpoint is wrong.
     """
-    if shown_px.is_empty or viewpoint is None:
+    if shown_px.is_empty:
         return MultiPolygon()
     look = _look_of(viewpoint, registration)
     skipped = {panel.id, *but}
@@ -153,9 +158,11 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
     images = [_image_of(face, plane, look) for face in faces]
     cover = [image for image in images if image is not None and image.intersects(box)]
     clicked = _clicked_on(registration)
-    if not cover or any(_hides_any(image, clicked) for image in cover):
+    if any(_hides_any(image, clicked) for image in cover):
+        return None
+    if not cover:
         return MultiPolygon()
-    joined = shapely.union_all(cover)
+    joined = shapely.union_all(cover, grid_size=SNAP_PX)
     return MultiPolygon([g for g in shapely.get_parts(joined) if isinstance(g, Polygon)])
 
 

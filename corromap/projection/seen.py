@@ -46,13 +46,17 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
 
     Notes
     -----
+    Where the photo has no camera the panel is taken as its viewpoint has it:
+    six numbers, not the eight of the fit, which stray far from four clicks;
+    where there are two such viewpoints, what both show is seen.
     The cuts by frame, horizon and panels are exact. Where the detail limit
     runs through the photo it is followed by cells of 1/384 of the longer side;
     those fine enough in their middle are kept, so that what is kept too much
     and too little on the way cancels.
     """
-    fine = _fine_enough(view, coarsest_mm_per_px)
-    area = polygons_of(view.to_mm(fine))
+    judged = view.by_viewpoint or (view,)
+    shown = [polygons_of(one.to_mm(_fine_enough(one, coarsest_mm_per_px))) for one in judged]
+    area = polygons_of(shapely.intersection_all(shown))
     hiding = [m.area for m in marks if m.mark.kind is MarkKind.HIDDEN and m.panel == view.panel.id]
     hidden = polygons_of(shapely.intersection(area, shapely.union_all(hiding))) if hiding else MultiPolygon()
     return SeenArea(photo, view.panel.id, area, hidden)

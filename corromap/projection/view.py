@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 
 from corromap.frames import FloatArray, PanelId
-from corromap.projection.occlusion import standing_in_front
-from corromap.registration.result import Lens, Registration
-from corromap.registration.viewpoint import viewpoint_of
+from corromap.projection.occlusion import SNAP_PX, standing_in_front
+from corromap.registration.result import CameraPose, Lens, Registration
+from corromap.registration.viewpoint import seen_from, viewpoints_of
 from corromap.survey import Photo
 from corromap.template import BodyTemplate, Panel
 
@@ -159,6 +159,9 @@ class PanelView:
         The part of the frame this panel fills, whatever stands in front.
     visible_px : shapely.MultiPolygon
         The same less the panels that stand in front of it.
+    by_viewpoint : tuple of PanelView
+        The same panel placed by where the photo may have been taken from, when
+        its own fit has no camera: what counts as seen is what all of them show.
     """
 
     panel: Panel
@@ -166,6 +169,7 @@ class PanelView:
     near_px: MultiPolygon
     shown_px: MultiPolygon
     visible_px: MultiPolygon
+    by_viewpoint: tuple[PanelView, ...] = ()
 
     def to_mm(self, geometry: Any) -> Any:  # noqa: ANN401
         """Carry polygons from straightened pixels to the panel.
@@ -252,12 +256,33 @@ def _remembered(
         for panel in template.panels
         if panel.id in registrations
     }
-    for panel_id, view in views.items():
-        in_front = [other.shown_px for other in views.values() if panel_id in other.panel.covers]
-        covering = {other for other, v in views.items() if panel_id in v.panel.covers}
-        eye = viewpoint_of(photo, view.panel, view.registration)
-        in_front.append(standing_in_front(view.panel, view.shown_px, view.registration, eye, template, but=covering))
-        if any(not image.is_empty for image in in_front):
-            visible = polygons_of(shapely.difference(view.shown_px, shapely.union_all(in_front)))
-            views[panel_id] = replace(view, visible_px=visible)
-    return views
+    return {panel_id: _uncovered(photo, view, views, template) for panel_id, view in views.items()}
+
+
+def _uncovered(photo: Photo, view: PanelView, views: Mapping[PanelId, PanelView], template: BodyTemplate) -> PanelView:
+    """Take what stands in front off a panel, as its own fit has it and as the photo's viewpoints have it."""
+    panel, own = view.panel, view.registration
+    covering = {other.panel.id: other.shown_px for other in views.values() if panel.id in other.panel.covers}
+    eyes = viewpoints_of(photo, panel, own)
+    believed = [(eye, less) for eye in eyes if (less := _less(view, covering, eye, template)) is not None]
+    if not believed:  # nothing is known to stand in front but what was placed itself
+        return _less(view, covering, None, template) or view
+    placed = [(eye, seen_from(eye, panel, own)) for eye, _ in believed]
+    judged = [_less(view_of(photo, it, panel), covering, eye, template) for eye, it in placed if it is not own]
+    return replace(believed[0][1], by_viewpoint=tuple(one for one in judged if one is not None))
+
+
+def _less(
+    view: PanelView, covering: Mapping[PanelId, MultiPolygon], eye: CameraPose | None, template: BodyTemplate
+) -> PanelView | None:
+    """Take what stands in front off; None when the viewpoint is wrong."""
+    found: MultiPolygon | None = MultiPolygon()
+    if eye is not None:
+        found = standing_in_front(view.panel, view.shown_px, view.registration, eye, template, but=covering)
+    if found is None:
+        return None
+    in_front = [*covering.values(), found]
+    if all(image.is_empty for image in in_front):
+        return view
+    front = shapely.union_all(in_front, grid_size=SNAP_PX)
+    return replace(view, visible_px=polygons_of(shapely.difference(view.shown_px, front)))

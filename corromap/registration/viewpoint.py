@@ -22,17 +22,23 @@ from corromap.registration.result import Registration
 from corromap.survey import Photo
 from corromap.template import Panel
 
-__all__ = ["seen_from", "viewpoint_of"]
+__all__ = ["seen_from", "viewpoints_of"]
 
 HELD = 1e-5
 """Standard uncertainty left to ``k1`` and the centre: the lens has been solved."""
+
+LEAST_ODDS = 100.0
+"""A second viewpoint is left out when it is so many times less likely than the first; ours."""
+
+SAME_EYE_MM = 5.0
+"""Viewpoints nearer together are one; ours."""
 
 AGREES_SIGMAS = 3.0
 """Clicks farther off than so many standard errors (root mean square) say that a pose is wrong; ours."""
 
 
-def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> CameraPose | None:
-    """Find where a photo was taken from.
+def viewpoints_of(photo: Photo, panel: Panel, registration: Registration) -> tuple[CameraPose, ...]:
+    """Find where a photo may have been taken from.
 
     Parameters
     ----------
@@ -45,13 +51,14 @@ def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> Came
 
     Returns
     -------
-    CameraPose or None
-        The solved camera if there is one; else that which fits the panel's
-        sightings best of the two tilts that a plane seen from afar allows.
-        None when neither has every point before the camera.
+    tuple of CameraPose
+        The solved camera if there is one; else the poses of the two tilts that
+        a plane seen from afar allows, that which fits the panel's sightings
+        better first; one of them when the other is a hundred times less likely
+        or the same. Empty when neither has every point before the camera.
     """
     if registration.camera is not None:
-        return registration.camera
+        return (registration.camera,)
     count = len(registration.datum_ids)
     car = np.asarray(panel.place.to_car(registration.datum_mm))
     problem = CameraProblem(registration.lens, registration.sighted_px, car, np.ones(count))
@@ -61,10 +68,11 @@ def viewpoint_of(photo: Photo, panel: Panel, registration: Registration) -> Came
         for start in _starts(problem, panel, registration)
         if start.is_in_front
     ]
-    if not fits:
-        return None
-    focal_sigma_px = registration.sigma_px / prior[3]
-    return min(fits, key=lambda fit: fit.square_sum_px2 + (focal_sigma_px * fit.log_focal) ** 2).pose
+    costs = [fit.square_sum_px2 / registration.sigma_px**2 + (fit.log_focal / prior[3]) ** 2 for fit in fits]
+    order = np.argsort(costs)
+    likely = [fits[i].pose for i in order if costs[i] <= costs[order[0]] + 2.0 * np.log(LEAST_ODDS)]
+    apart = [p for p in likely[1:] if np.linalg.norm(p.eye_mm - likely[0].eye_mm) > SAME_EYE_MM]
+    return (*likely[:1], *apart)
 
 
 def seen_from(pose: CameraPose, panel: Panel, registration: Registration) -> Registration:
@@ -73,7 +81,7 @@ def seen_from(pose: CameraPose, panel: Panel, registration: Registration) -> Reg
     Parameters
     ----------
     pose : CameraPose
-        From `viewpoint_of`.
+        From `viewpoints_of`.
     panel : Panel
         The panel.
     registration : Registration
@@ -88,9 +96,10 @@ def seen_from(pose: CameraPose, panel: Panel, registration: Registration) -> Reg
     """
     if registration.camera is not None:
         return registration
-    matrix = np.linalg.inv(pose.lens_matrix(registration.lens.centre_px) @ pose.plane(panel.place))
+    to_px = pose.lens_matrix(registration.lens.centre_px) @ pose.plane(panel.place)
+    matrix: FloatArray = np.asarray(np.linalg.inv(to_px), dtype=np.float64)
     straight = registration.lens.undistort(registration.sighted_px)
-    w = apply(np.asarray(matrix), straight)[1]
+    w = apply(matrix, straight)[1]
     if w.min() <= 0:
         return registration
     share = registration.w_min / float(apply(registration.matrix, straight)[1].min())

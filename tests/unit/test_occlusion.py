@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from corromap.projection import project
-from corromap.projection.occlusion import ABOVE_MM, faces_of
+from corromap.projection import occlusion, project
+from corromap.projection.occlusion import ABOVE_MM, faces_of, standing_in_front
 from corromap.projection.view import panel_views
 from corromap.registration import Registration, place_photos
 from tests.whole_car_scene import BODY, SEEN, Shot, in_frame, photo, survey
@@ -79,3 +79,76 @@ def test_nothing_behind_another_panel_counts_as_seen():
     shown = {panel: view.to_mm(view.shown_px).area for panel, view in views_of(OBLIQUE).items()}
     assert all(seen[panel] <= shown[panel] * (1 + 1e-9) for panel in seen)
     assert any(seen[panel] < 0.9 * shown[panel] for panel in seen)
+
+
+IMAGES_OF_ONE_PHOTO = [
+    [
+        (886.513524339094, 1196.2822142875443),
+        (1125.1649290801781, 1215.1095248393767),
+        (1114.8390442503176, 1430.1052927652613),
+        (722.2100297197264, 1400.094740388641),
+    ],
+    [
+        (776.4338392690717, 1382.3169973735162),
+        (1150.7301350541395, 1411.0192959996746),
+        (1163.6316013569572, 1149.627036818492),
+        (976.3556069485619, 1134.7066718829929),
+    ],
+    [
+        (746.4179392235769, 1221.3484449479874),
+        (2565.2236273878657, 1364.0904535176605),
+        (2537.0236813071097, 1349.4881170410285),
+        (795.5186823187607, 1212.563224835532),
+    ],
+    [
+        (107.37896717488103, 1335.686796589669),
+        (2927.7549718391415, 1551.8143824870058),
+        (3002.566172099425, 1590.55269479771),
+        (-26.322874895820643, 1359.609043749042),
+    ],
+    [
+        (795.5186823187605, 1212.563224835532),
+        (2537.0236813071097, 1349.4881170410285),
+        (2558.191772101317, 1141.4960109083247),
+        (956.9431265512411, 1011.7151068807163),
+    ],
+    [
+        (-26.322874895821034, 1359.609043749042),
+        (3002.566172099425, 1590.55269479771),
+        (3045.6107079392373, 1233.3828094063078),
+        (248.21363200731093, 1008.3590262755343),
+    ],
+    [
+        (2786.681632360807, 687.3172681146987),
+        (2779.8180778798146, 558.3102818015896),
+        (2731.589267539151, 429.33335947845126),
+        (2643.1901598217646, 305.31150893354624),
+        (2517.4080120054787, 191.1332978843137),
+        (2358.6045525751556, 91.44666760000258),
+        (2172.6362370926404, 10.453113184695605),
+        (1966.6706463540252, -48.31776853812954),
+        (1748.9055441983123, -82.21246958446639),
+        (1528.224190370516, -89.606033033899),
+        (1313.769954451408, -70.03638041484088),
+        (1114.4821487059673, -24.234736927350617),
+        (1028.480205257343, 10.06320551326836),
+        (248.21363200731093, 1008.3590262755343),
+        (2730.1806791409635, 1208.009486825855),
+    ],
+]
+"""What stood in front of a floor in truth bench survey 700010: a union without a grid raises on these seven."""
+
+
+def test_images_that_share_an_edge_but_for_rounding_are_joined(monkeypatch):
+    shapes = [shapely.Polygon(ring) for ring in IMAGES_OF_ONE_PHOTO]
+    with pytest.raises(shapely.errors.GEOSException):
+        shapely.union_all(shapes)
+    view = views_of(Shot())[SEEN[0]]
+    given = iter(shapes)
+    monkeypatch.setattr(occlusion, "_image_of", lambda *_: next(given, None))
+    wide = shapely.MultiPolygon([shapely.box(-100, -100, 3100, 1600)])
+    found = standing_in_front(view.panel, wide, view.registration, view.registration.camera, BODY)
+    assert shapely.is_valid(found)
+    # each place is in the union when it is in one of them (shapely.contains_xy on the parts)
+    at = np.random.default_rng(4).uniform((-100, -100), (3100, 1600), (4000, 2)).T
+    assert np.array_equal(shapely.contains_xy(found, *at), np.any([shapely.contains_xy(s, *at) for s in shapes], 0))

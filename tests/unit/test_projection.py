@@ -147,7 +147,7 @@ def test_extrapolated_share_is_outside_the_hull_of_the_clicks() -> None:
     scene.mark("a", rect(400, 200, 600, 350), mm_on=FLOOR)
     scene.mark("a", rect(0, 200, 50, 350), mm_on=FLOOR)
     inside, outside = scene.projection().marks
-    assert inside.extrapolated_share == 0.0
+    assert inside.extrapolated_share == pytest.approx(0.0, abs=1e-12)
     assert outside.extrapolated_share == pytest.approx(1.0, abs=0.1)
 
 

@@ -7,9 +7,10 @@ import pytest
 import shapely
 
 from corromap.frames import DatumId, PanelId
+from corromap.projection.seen import seen_area
 from corromap.projection.view import panel_views
-from corromap.registration import Registration, place_photos
-from corromap.registration.viewpoint import viewpoint_of
+from corromap.registration import Registration, place_photo, place_photos, solve_lenses
+from corromap.registration.viewpoint import seen_from, viewpoints_of
 from tests.unit.surveys import TEMPLATE, survey_of
 from tests.unit.test_occlusion import is_blocked
 from tests.whole_car_scene import BODY, Shot, in_frame, photo, survey
@@ -18,6 +19,7 @@ FLOOR = PanelId("floor-left")
 SQUARE_ON = Shot(eye_mm=(150.0, 350.0, -900.0), at_mm=(150.0, 351.0, 0.0))
 TILTED = Shot(eye_mm=(-150.0, 250.0, -800.0), at_mm=(200.0, 380.0, 0.0))
 FLAT = Shot(eye_mm=(-700.0, 300.0, -420.0), at_mm=(200.0, 350.0, 0.0))
+FAR = Shot(eye_mm=(-500.0, 250.0, -1500.0), at_mm=(200.0, 380.0, 0.0))
 
 
 def is_seen(shot: Shot, datum: DatumId) -> bool:
@@ -26,21 +28,30 @@ def is_seen(shot: Shot, datum: DatumId) -> bool:
     return not is_blocked(at, np.array(shot.eye_mm), floor.place.normal * floor.facing, floor.id)
 
 
-def placed(shot: Shot, noise_px: float = 0.0, seed: int = 0) -> Registration:
-    """On the floor alone, by those of its points that can be seen: they lie in one plane."""
-    clicks = in_frame(shot, (FLOOR,))
-    own = {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR and is_seen(shot, d)}
-    found = place_photos(survey(own, noise_px=noise_px, seed=seed), BODY)[photo().id, FLOOR]
+def fitted(clicks: dict[DatumId, np.ndarray], noise_px: float, seed: int) -> Registration:
+    """By the floor's own fit, whether a camera could be had or not."""
+    given = survey(clicks, noise_px=noise_px, seed=seed)
+    lens = solve_lenses(given, BODY)[photo().id]
+    found = place_photo(photo(), BODY.panel(FLOOR), given.sightings, lens, given.settings, BODY)
     assert isinstance(found, Registration)
     assert found.camera is None
     return found
 
 
+def floor_points(shot: Shot) -> dict[DatumId, np.ndarray]:
+    clicks = in_frame(shot, (FLOOR,))
+    return {d: px for d, px in clicks.items() if BODY.datum_points[d][0].id == FLOOR and is_seen(shot, d)}
+
+
+def placed(shot: Shot, noise_px: float = 0.0, seed: int = 0) -> Registration:
+    """On the floor alone, by those of its points that can be seen: they lie in one plane."""
+    return fitted(floor_points(shot), noise_px, seed)
+
+
 @pytest.mark.parametrize("shot", [SQUARE_ON, TILTED, FLAT])
 def test_exact_clicks_give_the_eye(shot: Shot) -> None:
     """The lens is only half known here: k1 is -0.06, and the focal length free by its prior."""
-    found = viewpoint_of(photo(), BODY.panel(FLOOR), placed(shot))
-    assert found is not None
+    found = viewpoints_of(photo(), BODY.panel(FLOOR), placed(shot))[0]
     normal = BODY.panel(FLOOR).place.normal
     off = np.degrees(np.arccos(np.clip(found.rotation @ normal @ (shot.rotation @ normal), -1, 1)))
     assert off < 1.5
@@ -49,8 +60,7 @@ def test_exact_clicks_give_the_eye(shot: Shot) -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_erring_clicks_give_the_tilt_to_some_degrees(seed: int) -> None:
-    found = viewpoint_of(photo(), BODY.panel(FLOOR), placed(TILTED, 2.0, seed))
-    assert found is not None
+    found = viewpoints_of(photo(), BODY.panel(FLOOR), placed(TILTED, 2.0, seed))[0]
     normal = BODY.panel(FLOOR).place.normal
     assert found.rotation @ normal @ (TILTED.rotation @ normal) > np.cos(np.radians(4.0))
 
@@ -58,7 +68,8 @@ def test_erring_clicks_give_the_tilt_to_some_degrees(seed: int) -> None:
 def test_a_solved_camera_is_taken_as_it_is() -> None:
     every = place_photos(survey(in_frame(TILTED)), BODY)
     by_camera = next(r for r in every.values() if isinstance(r, Registration) and r.camera is not None)
-    assert viewpoint_of(photo(), BODY.panel(by_camera.panel), by_camera) is by_camera.camera
+    assert viewpoints_of(photo(), BODY.panel(by_camera.panel), by_camera) == (by_camera.camera,)
+    assert seen_from(by_camera.camera, BODY.panel(by_camera.panel), by_camera) is by_camera
 
 
 @pytest.mark.parametrize("shot", [TILTED, FLAT])
@@ -87,3 +98,44 @@ def test_a_viewpoint_that_hides_what_was_clicked_is_not_believed() -> None:
     assert isinstance(found, Registration)
     view = panel_views(given.photos[0], {inner: found}, TEMPLATE)[inner]
     assert view.visible_px.area == pytest.approx(view.shown_px.area)
+
+
+FEW = 5
+
+
+def near_together(shot: Shot, seed: int) -> Registration:
+    """By a few points of the floor near to one another, clicked 2 px off."""
+    own = floor_points(shot)
+    ids, at = list(own), np.array(list(own.values()))
+    away = np.hypot(*np.moveaxis(at[:, None] - at, -1, 0))
+    start = int(np.argmin(np.sort(away, axis=1)[:, FEW - 1]))
+    return fitted({ids[i]: own[ids[i]] for i in np.argsort(away[start])[:FEW]}, 2.0, seed)
+
+
+def test_what_is_seen_is_placed_by_the_viewpoint_where_clicks_are_few() -> None:
+    """Far from few clicks the six numbers of the viewpoint err less than the eight of the fit (exact projection)."""
+    floor = BODY.panel(FLOOR)
+    low, high = np.array(floor.outline.polygon.bounds).reshape(2, 2)
+    uv = np.random.default_rng(3).uniform(low, high, (400, 2))
+    px = TILTED.sees(np.asarray(floor.place.to_car(uv)))
+    off_fit, off_pose = [], []
+    for seed in range(12):
+        own = near_together(TILTED, seed)
+        view = panel_views(photo(), {FLOOR: own}, BODY)[FLOOR]
+        assert view.by_viewpoint
+        for found, placing in ((off_fit, own), (off_pose, view.by_viewpoint[0].registration)):
+            found.append(np.nanmedian(np.hypot(*(placing.to_mm(px)[0] - uv).T)))
+    assert np.median(off_pose) < 0.7 * np.median(off_fit)
+    assert max(off_pose) < max(off_fit)
+
+
+def test_where_two_viewpoints_are_likely_what_both_show_is_seen() -> None:
+    doubtful = 0
+    for seed in range(12):
+        view = panel_views(photo(), {FLOOR: near_together(FAR, seed)}, BODY)[FLOOR]
+        seen = seen_area(photo().id, view, (), 2.5).area
+        each = [seen_area(photo().id, one, (), 2.5).area for one in view.by_viewpoint]
+        for area in each:
+            assert shapely.difference(seen, area).area < 1.0
+        doubtful += len(each) == 2 and seen.area < min(area.area for area in each) - 1000.0
+    assert doubtful >= 2
