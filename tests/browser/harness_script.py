@@ -30,9 +30,11 @@ from corromap.ui.canvas import (
     UndoAsked,
     photo_canvas,
 )  # fmt: skip
+from corromap.ui.memory import settle_memory
 from corromap.ui.photo_routes import grant_photos, tile_url
 from tests.browser import harness_scene as scene
 
+settle_memory()
 st.set_page_config(layout="wide")
 
 

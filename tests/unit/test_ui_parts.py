@@ -7,6 +7,8 @@ import io
 import json
 import shutil
 import socket
+import subprocess
+import sys
 import tomllib
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
@@ -533,3 +535,18 @@ def test_a_file_that_is_neither_is_told(folder: Path) -> None:
     with pytest.raises(InputError):
         sent.take_sent("letter.corromap", b"Dear buyer", "me")
     assert list(folder.iterdir()) == []
+
+
+def test_no_collection_of_garbage_holds_an_answer_back():
+    """In a process of its own: what is put out of the collector's sight stays so."""
+    assert serving.settings()["runner.postScriptGC"] is False
+    code = (
+        "import gc, corromap.ui.shell\n"
+        "from corromap.ui.memory import settle_memory\n"
+        "before = len(gc.get_objects()); settle_memory(); settle_memory()\n"
+        "print(before, len(gc.get_objects()), gc.get_freeze_count())"
+    )
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    before, after, frozen = (int(word) for word in found.stdout.split())
+    assert frozen > 0.9 * before > 50_000
+    assert after < 0.1 * before
