@@ -77,7 +77,7 @@ class RuleResult:
         """As printed."""
         return message(
             self.rule.sentence,
-            zone=self.zone_name,
+            zone=message(self.zone_name),
             value=_printed(self.reading.value, self.rule.unit),
             limit=f"{self.rule.at_least:g}",
             low=_printed(self.reading.low, self.rule.unit),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from corromap.report.language import number, tr
 from corromap.report.palette import INK
 from corromap.report.svg import element, path_data, text_element
 
-__all__ = ["detail_map_svg"]
+__all__ = ["detail_map_svg", "detail_map_words"]
 
 CELL_MM = 20.0
 FINE_MM_PER_PX = (0.5, 1.0)
@@ -75,12 +76,24 @@ def detail_map_svg(evaluation: Evaluation, *, width: float = 760.0, turn: bool =
         xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {width:g} {height:g}",
         role="img",
-        aria_label=_alt(evaluation),
+        aria_label=detail_map_words(evaluation),
         font_family="Noto Sans, DejaVu Sans, sans-serif",
     )
 
 
-def _alt(evaluation: Evaluation) -> str:
+def detail_map_words(evaluation: Evaluation) -> str:
+    """Say what `detail_map_svg` shows.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        Of a survey.
+
+    Returns
+    -------
+    str
+        Shares of the whole body.
+    """
     whole = next(group for group in evaluation.measures.groups if group.id == "all")
     return tr(
         "How well each place was shown: of the whole body {well} well enough, {poor} less well, {hidden} hidden, "
@@ -93,14 +106,8 @@ def _alt(evaluation: Evaluation) -> str:
 
 
 def _cells(evaluation: Evaluation, places: Mapping[PanelId, FloatArray]) -> Iterator[str]:
-    smallest = smallest_seen(evaluation.survey.settings)
-    shown = {seen.panel for seen in evaluation.projection.seen if not seen.area.is_empty}
-    for panel in evaluation.template.panels:
-        if panel.id not in shown:
-            continue
-        found = panel_evidence(cells_of(panel, CELL_MM), evaluation.showing, smallest)
-        picture, corner = _raster(found)
-        matrix = places[panel.id]
+    for panel, (picture, corner) in _rasters(evaluation).items():
+        matrix = places[panel]
         shift = matrix[:, :2] @ corner + matrix[:, 2]
         a, b, c, d = (matrix[:, :2] * CELL_MM).T.ravel()
         held = io.BytesIO()
@@ -111,6 +118,18 @@ def _cells(evaluation: Evaluation, places: Mapping[PanelId, FloatArray]) -> Iter
             transform=f"matrix({a:.5f} {b:.5f} {c:.5f} {d:.5f} {shift[0]:.3f} {shift[1]:.3f})",
             preserveAspectRatio="none", style="image-rendering: pixelated",
         )  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def _rasters(evaluation: Evaluation) -> dict[PanelId, tuple[NDArray[np.uint8], FloatArray]]:
+    """Every panel that is in a photo; remembered, for a report draws it in several sizes."""
+    smallest = smallest_seen(evaluation.survey.settings)
+    shown = {seen.panel for seen in evaluation.projection.seen if not seen.area.is_empty}
+    return {
+        panel.id: _raster(panel_evidence(cells_of(panel, CELL_MM), evaluation.showing, smallest))
+        for panel in evaluation.template.panels
+        if panel.id in shown
+    }
 
 
 def _raster(found: PanelEvidence) -> tuple[NDArray[np.uint8], FloatArray]:

@@ -15,6 +15,7 @@ from corromap.repair import Rates
 from corromap.report import figures
 from corromap.report.control_words import control_sentences
 from corromap.report.describe import map_description
+from corromap.report.detail_map import detail_map_svg, detail_map_words
 from corromap.report.digests import digests_of
 from corromap.report.disagreement_page import DisagreementRow, disagreement_rows
 from corromap.report.drawing import map_svg
@@ -88,6 +89,7 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
         # worked out while photos are decoded in threads
         ask = ask_view(requests_of(evaluation, examined), evaluation.template)
         maps = _maps(evaluation, length, on_paper=on_paper)
+        detail = _detail(evaluation, on_paper=on_paper) if length is Length.FULL else None
         structure = structure_view(evaluation)
         repair = None if length is Length.ONE_PAGE else _repair(evaluation, rates)
         findings, finding_count = pictured.findings()
@@ -124,6 +126,7 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
         disagreement_count=disagreement_count,
         judged={index: told[photo.id] for index, photo in enumerate(ordered, start=1)},
         maps=maps,
+        detail=detail,
         found=tuple(row for row in zones if row.found.affected.is_marked),
         quiet=tuple(row for row in zones if not row.found.affected.is_marked and not _is_never_seen(row)),
         groups=groups,
@@ -156,6 +159,18 @@ def _maps(evaluation: Evaluation, length: Length, *, on_paper: bool) -> Maps:
         wide=map_svg(template, evaluation, width=1180, turn=True, prefix="mw") if needs_wide else "",
         sheet=map_svg(template, evaluation, width=760, prefix="ms") if needs_sheet else "",
         alt=". ".join(map_description(template, evaluation, is_turned=False)),
+    )
+
+
+def _detail(evaluation: Evaluation, *, on_paper: bool) -> Maps | None:
+    """How well each place was shown; None if nothing was."""
+    if all(seen.area.is_empty for seen in evaluation.projection.seen):
+        return None
+    return Maps(
+        phone="" if on_paper else detail_map_svg(evaluation, width=430),
+        wide="" if on_paper else detail_map_svg(evaluation, width=1180, turn=True),
+        sheet=detail_map_svg(evaluation, width=760),
+        alt=detail_map_words(evaluation),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from corromap.evaluation import Evaluation
 from corromap.report import figures
+from corromap.report.detail_map import CELL_MM
 from corromap.report.evidence_page import AskView
 from corromap.report.language import current, number, tr, trn
 from corromap.report.tables import FindingRow
@@ -33,7 +34,7 @@ class Texts:
 
     Parameters
     ----------
-    not_shown, ask, zones, patches, mountings, disagree : str
+    not_shown, ask, detail, zones, patches, mountings, disagree : str
         First paragraph of each.
     method : tuple of Paragraph
         How it was done and how sure it is.
@@ -41,6 +42,7 @@ class Texts:
 
     not_shown: str
     ask: str
+    detail: str
     zones: str
     patches: str
     mountings: str
@@ -77,6 +79,11 @@ def texts_of(evaluation: Evaluation, whole: FindingRow, ask: AskView, disagreeme
             hidden=whole.hidden, never=whole.never_seen,
         ),
         ask=_ask(evaluation, ask),
+        detail=tr(
+            "Whether a hole of {size} could have been seen there, square by square of {cell}. The darker the blue, the "
+            "finer the best photo of it. Blank ground is in no photo; nothing can be said of it.",
+            size=figures.length(evaluation.survey.settings.smallest_hole_mm), cell=figures.length(CELL_MM),
+        ),
         zones=tr(
             "Areas are of the metal, in its own plane, with the 95 % interval below and the share of the zone. "
             "Affected is rust, filler and patches together, each place once; where kinds overlap, each kind keeps its "

@@ -24,6 +24,9 @@ PAPERS: Mapping[str, str] = {"A4": "a4", "Letter": "us-letter"}
 """Papers by their names here and in typst."""
 LONGEST_WORD = 24
 BREAK_HERE = "\u200b"
+_NAME = re.compile(r"\{\w+\}|[^\s{}]{13,}")
+"""Longer than a narrow column bears. A name in braces holds the place of a value: it is found first, to stay whole."""
+_JOINT = re.compile(r"(?<=[^\W_][_/\\])(?=[^\W_])")
 _LONG_WORD = re.compile(rf"[^\s{BREAK_HERE}]{{{LONGEST_WORD + 1},}}")
 _SVG_FONTS = re.compile(r'font-family="[^"]*"')
 _KEPT = frozenset(
@@ -98,12 +101,14 @@ def settable(text: str) -> str:
     -------
     str
         With ``[U+1F697]`` for a character no packed font has, and invisible
-        places to break in words of more than 24 characters.
+        places to break: behind an underscore or slash within a word, as in the
+        name of a file, and in what is still longer than 24 characters.
     """
     known, drawn = _known_characters(), printable(text)
     if not known.issuperset(drawn):
         drawn = "".join(c if c in known else f"[U+{ord(c):04X}]" for c in drawn)
-    return _LONG_WORD.sub(_with_breaks, drawn)
+    joined = _NAME.sub(lambda found: found[0] if found[0][0] == "{" else _JOINT.sub(BREAK_HERE, found[0]), drawn)
+    return _LONG_WORD.sub(_with_breaks, joined)
 
 
 def _with_breaks(found: re.Match[str]) -> str:

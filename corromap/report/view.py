@@ -180,6 +180,7 @@ class ReportView:
     disagreement_count: int
     judged: Mapping[int, tuple[str, ...]]
     maps: Maps
+    detail: Maps | None
     found: tuple[ZoneRow, ...]
     quiet: tuple[ZoneRow, ...]
     groups: tuple[GroupRow, ...]

@@ -14,11 +14,25 @@ import pytest
 from corromap.errors import OutputError
 from corromap.report import html as report_page
 from corromap.report.html import report_html
+from corromap.report.view import Length
 from corromap.report.writing import write_report
 from tests import report_scene
 from tests.report_page import Page, parse
 
-SECTIONS = ("outcome-h", "not-shown", "map", "zones", "patches", "mountings", "photos", "marks", "method", "cautions")
+SECTIONS = (
+    "outcome-h",
+    "not-shown",
+    "map",
+    "zones",
+    "patches",
+    "mountings",
+    "detail",
+    "whole",
+    "photos",
+    "marks",
+    "method",
+    "cautions",
+)
 
 
 @pytest.fixture(scope="module")
@@ -48,10 +62,24 @@ def test_headings_do_not_skip_a_level(page: Page) -> None:
     assert all(after <= before + 1 for before, after in pairwise(levels))
 
 
-def test_every_inner_link_leads_somewhere(page: Page) -> None:
+def of_length(length: Length) -> Page:
+    scene, photo_bytes = report_scene.evaluation(), report_scene.photo_bytes
+    return parse(report_html(scene, photo_bytes, made_at="2024-05-02 12:00", length=length))
+
+
+@pytest.mark.parametrize("length", Length)
+def test_every_inner_link_leads_somewhere(length: Length) -> None:
+    page = of_length(length)
     targets = [f.attributes["href"] for f in page.all("a")]
     assert targets
     assert {t[1:] for t in targets} <= set(page.ids)
+    assert any(t.startswith("#mark-") for t in targets) == (length is not Length.ONE_PAGE)
+
+
+def test_one_page_names_no_mark_that_it_does_not_list(page: Page) -> None:
+    named = re.compile(r"\b[Mm]arks? \d")
+    assert named.search(page.text)
+    assert not named.search(of_length(Length.ONE_PAGE).text)
 
 
 def test_every_table_has_headers_with_scope(page: Page) -> None:
@@ -70,8 +98,8 @@ def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
     assert requests
     crops, locators = ([d for d in drawings if d.attributes.get("class") == kind] for kind in ("crop", "locator"))
     assert len(crops) == len(locators) == 3
-    # maps, photos, whole picture, findings twice, one zone to repair
-    assert len(drawings) == 3 + 2 + 1 + 3 + 3 + 1 + len(requests)
+    # maps, detail maps, photos, whole picture, findings twice, one zone to repair
+    assert len(drawings) == 3 + 3 + 2 + 1 + 3 + 3 + 1 + len(requests)
     assert all(d.attributes["role"] == "img" for d in drawings)
     maps = [d for d in drawings if "corromap-map" in d.attributes.get("class", "")]
     for drawing in maps:
@@ -84,7 +112,7 @@ def test_every_drawing_has_a_name_and_says_what_it_shows(page: Page) -> None:
 
 def test_nothing_is_fetched_from_anywhere(page: Page) -> None:
     for kind, address in page.addresses():
-        assert address.startswith(("#", "data:image/jpeg;base64,")), (kind, address[:80])
+        assert address.startswith(("#", "data:image/jpeg;base64,", "data:image/png;base64,")), (kind, address[:80])
     assert page.all("script") == page.all("iframe") == page.all("object") == page.all("link") == page.all("form") == []
 
 

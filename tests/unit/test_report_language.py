@@ -17,6 +17,7 @@ from markupsafe import Markup
 from corromap.errors import InvalidValueError
 from corromap.messages import Message, Sentence, joined, message
 from corromap.report import figures
+from corromap.io.rules import default_rules
 from corromap.report.html import report_html
 from corromap.report.language import LANGUAGES, current, language_named, language_of, number, speaking, tr, trn
 from corromap.report.pdf import report_pdf
@@ -88,6 +89,15 @@ def test_no_english_sentence_is_left(code: str, form: str) -> None:
             said = text.string if isinstance(text.string, str) else " ".join(text.string)
             left += [part for part in long_parts if part in shown and part not in said and part not in given]
     assert left == []
+
+
+def test_a_rules_sentence_names_its_place_in_the_language() -> None:
+    """Shipped names are said, a name of somebody's own template stays."""
+    rule = next(rule for rule in default_rules().rules if "{zone}" in rule.sentence)
+    result = replace(report_scene.evaluation().assessment.outcome.reasons[0], rule=rule)
+    with speaking(language_named("de")):
+        assert tr(replace(result, zone_name="Left inner sill, front").sentence).startswith("Innenschweller links, vorn")
+        assert "My {own} corner" in tr(replace(result, zone_name="My {own} corner").sentence)
 
 
 def test_the_page_says_its_language() -> None:

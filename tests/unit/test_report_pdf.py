@@ -46,7 +46,7 @@ def test_has_title_language_and_tags(pdf: Pdf) -> None:
 def test_headings_are_bookmarks_in_the_order_a_reader_needs(pdf: Pdf) -> None:
     wanted = [
         "Outcome: repair", "What was not shown", "What to ask for", "Map", "Zones", "Too many patches?", "Structure",
-        "Near mountings", "Whole picture", "Findings", "Repair plan", "Photos", "Marks and notes",
+        "Near mountings", "How well each place was shown", "Whole picture", "Findings", "Repair plan", "Photos", "Marks and notes",
         "Method, and how sure it is", "Cautions",
     ]  # fmt: skip
     assert [heading for heading in pdf.headings if heading in wanted] == wanted
@@ -231,3 +231,16 @@ def test_long_words_may_break_and_nothing_is_lost() -> None:
     assert settable(word).replace("\u200b", "") == word
     assert max(map(len, settable(word).split("\u200b"))) <= 24
     assert settable("W" * 24) == "W" * 24
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Photo 10_right_floor_front.jpg", "Photo 10_\u200bright_\u200bfloor_\u200bfront.jpg"),
+        ("seller/floor/left.jpg", "seller/\u200bfloor/\u200bleft.jpg"),
+        ("3 mm/px", "3 mm/px"),
+        ("Camera {which_way_it_looks}, {how_near}.", "Camera {which_way_it_looks}, {how_near}."),
+    ],
+)
+def test_names_of_files_break_at_their_joints(text: str, expected: str) -> None:
+    assert settable(text) == expected

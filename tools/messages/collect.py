@@ -40,6 +40,7 @@ ENUMS: tuple[type[StrEnum], ...] = (
     Stance,
     HandKind,
     ShellKind,
+    Part,
 )
 
 
@@ -129,6 +130,7 @@ def _bodies() -> Iterator[tuple[str, str]]:
         for section in template.sections:
             yield place, section.name
             yield from ((place, wall.name) for wall in section.walls)
+            yield from ((place, cell.name) for cell in section.cells)
 
 
 def _groups() -> Iterator[tuple[str, str]]:
