@@ -26,7 +26,7 @@ from corromap.sections import BoxSection
 
 __all__ = ["section_svg", "sill_legend", "strip_svg"]
 
-ROW, GAP, NAMES = 16, 3, 136
+ROW, GAP, NAMES = 16, 3, 172
 _LOOKS: dict[WallState, Look | None] = {
     WallState.HOLED: RUST_HOLED,
     WallState.UNSOUND: RUST_SCALED,
@@ -68,7 +68,7 @@ def sill_legend(prefix: str) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def strip_svg(section: BoxSection, found: Continuity, prefix: str, width: int = 440) -> str:
+def strip_svg(section: BoxSection, found: Continuity, prefix: str, width: int = 480) -> str:
     """Draw every wall of a box along the car, rear end on the left.
 
     Parameters

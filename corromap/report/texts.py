@@ -193,7 +193,7 @@ def unplaced_line(lost: int, marks: int) -> str:
         return ""
     return tr(
         "{lost} of {marks} marks could not be carried to the map, or only in part; what is lost is missing from every "
-        "figure. See Marks.",
+        "figure.",
         lost=lost,
         marks=marks,
     )

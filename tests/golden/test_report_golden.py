@@ -25,8 +25,8 @@ NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 def lines(markup: str) -> str:
-    """One element a line, pictures and digests left out: they depend on the JPEG encoder."""
-    markup = re.sub(r"data:image/jpeg;base64,[A-Za-z0-9+/=]+", "JPEG", markup)
+    """One element a line, pictures and digests left out: they depend on the encoders."""
+    markup = re.sub(r"data:image/(jpeg|png);base64,[A-Za-z0-9+/=]+", r"\1", markup)
     markup = re.sub(r"\b[0-9a-f]{64}\b", "SHA256", markup)
     return markup.replace("><", ">\n<")
 

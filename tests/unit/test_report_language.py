@@ -15,9 +15,9 @@ from babel.numbers import format_decimal
 from markupsafe import Markup
 
 from corromap.errors import InvalidValueError
+from corromap.io.rules import default_rules
 from corromap.messages import Message, Sentence, joined, message
 from corromap.report import figures
-from corromap.io.rules import default_rules
 from corromap.report.html import report_html
 from corromap.report.language import LANGUAGES, current, language_named, language_of, number, speaking, tr, trn
 from corromap.report.pdf import report_pdf

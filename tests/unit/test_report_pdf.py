@@ -46,8 +46,8 @@ def test_has_title_language_and_tags(pdf: Pdf) -> None:
 def test_headings_are_bookmarks_in_the_order_a_reader_needs(pdf: Pdf) -> None:
     wanted = [
         "Outcome: repair", "What was not shown", "What to ask for", "Map", "Zones", "Too many patches?", "Structure",
-        "Near mountings", "How well each place was shown", "Whole picture", "Findings", "Repair plan", "Photos", "Marks and notes",
-        "Method, and how sure it is", "Cautions",
+        "Near mountings", "How well each place was shown", "Whole picture", "Findings", "Repair plan", "Photos",
+        "Marks and notes", "Method, and how sure it is", "Cautions",
     ]  # fmt: skip
     assert [heading for heading in pdf.headings if heading in wanted] == wanted
 
