@@ -24,12 +24,12 @@ from corromap.frames import MarkId, PanelId, PhotoId
 from corromap.measures import Measures, measure
 from corromap.measures.doubt import reaching_down
 from corromap.measures.seen_well import with_well_seen
-from corromap.projection import PhotoProjection, Projection, join_projections, project_photo
+from corromap.projection import PhotoProjection, ProjectedMark, Projection, join_projections, project_photo
 from corromap.registration import Registration, RegistrationFailure, place_at_once, place_photos
 from corromap.registration.body_size import fitted_template
 from corromap.registration.scale_check import ScaleCheck, check_scales
 from corromap.repair import Rates, RepairPlan, plan_repair
-from corromap.survey import Mark, Settings, Survey
+from corromap.survey import Mark, Photo, Settings, Survey
 from corromap.template import BodyTemplate
 
 __all__ = [
@@ -146,24 +146,7 @@ class KeptPhotos:
     template: BodyTemplate | None = None
     parts: dict[PhotoId, tuple[object, PhotoProjection]] = field(default_factory=dict)
     cells: dict[PhotoId, tuple[object, dict[PanelId, PhotoCells]]] = field(default_factory=dict)
-
-    def part(self, photo: PhotoId, basis: object) -> PhotoProjection | None:
-        """Return a photo's part when its basis is still the same.
-
-        Parameters
-        ----------
-        photo : PhotoId
-            The photo.
-        basis : object
-            Everything it depends on, comparable.
-
-        Returns
-        -------
-        PhotoProjection or None
-            None when it has to be worked out.
-        """
-        kept = self.parts.get(photo)
-        return kept[1] if kept is not None and kept[0] == basis else None
+    bases: dict[tuple[PhotoId, PanelId], tuple[Registration, object]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +163,11 @@ class DraftEvaluation:
 
     registrations: Registrations
     projection: Projection
+
+    @property
+    def marks_on_map(self) -> tuple[ProjectedMark, ...]:
+        """Marks of all photos, as they were."""
+        return self.projection.marks
 
     @property
     def evaluation(self) -> Evaluation:
@@ -244,6 +232,17 @@ class StagedEvaluation:
     @cached_property
     def projection(self) -> Projection:
         """Marks in panel millimetres, what was lost of them, what was seen."""
+        return self._joined(self._parts)
+
+    @property
+    def marks_on_map(self) -> tuple[ProjectedMark, ...]:
+        """Marks of all photos, as in `projection`; there before it is known where photos agree on what covers."""
+        marks = tuple(mark for _, part in self._parts.values() for mark in part.marks)
+        return with_withdrawn(Projection(marks, (), ()), settled_views(self.survey)).marks
+
+    @cached_property
+    def _parts(self) -> Mapping[PhotoId, tuple[object, PhotoProjection]]:
+        """Each photo's part with its basis: worked out again only where that is another."""
         if self.kept.template is not self.body:
             self.kept.template, self.kept.parts, self.kept.cells = self.body, {}, {}
         marks: dict[PhotoId, list[Mark]] = {photo.id: [] for photo in self.survey.photos}
@@ -251,14 +250,12 @@ class StagedEvaluation:
             marks[mark.photo].append(mark)
         parts: dict[PhotoId, tuple[object, PhotoProjection]] = {}
         for photo in self.survey.photos:
-            places = self._places(photo.id)
-            basis = (photo, _marks_basis(marks[photo.id]), self._bases[photo.id])
-            part = self.kept.part(photo.id, basis)
-            if part is None:
-                part = project_photo(photo, marks[photo.id], places, self.body, self.survey.settings)
-            parts[photo.id] = (basis, part)
+            own = marks[photo.id]
+            basis = (photo, _marks_basis(own), self._bases[photo.id])
+            known = self.kept.parts.get(photo.id)
+            parts[photo.id] = known if known and known[0] == basis else (basis, self._project(photo, own))
         self.kept.parts = parts
-        return self._joined(parts)
+        return parts
 
     def _joined(self, parts: Mapping[PhotoId, tuple[object, PhotoProjection]]) -> Projection:
         return with_withdrawn(join_projections(part for _, part in parts.values()), settled_views(self.survey))
@@ -291,10 +288,20 @@ class StagedEvaluation:
     @cached_property
     def _bases(self) -> Mapping[PhotoId, object]:
         """What each photo's place and the settings come to, as plain comparable values."""
-        return {p.id: _places_basis(self._places(p.id), self.survey.settings) for p in self.survey.photos}
+        known, bases = self.kept.bases, {}
+        for key, found in self.registrations.items():
+            if isinstance(found, Registration):
+                before = known.get(key)
+                bases[key] = before if before and before[0] is found else (found, _place_basis(found))
+        self.kept.bases = bases
+        of: dict[PhotoId, list[object]] = {photo.id: [self.survey.settings] for photo in self.survey.photos}
+        for (photo, panel), (_, basis) in bases.items():
+            of[photo] += (panel, basis)
+        return of
 
-    def _places(self, photo: PhotoId) -> Registrations:
-        return {key: found for key, found in self.registrations.items() if key[0] == photo}
+    def _project(self, photo: Photo, marks: list[Mark]) -> PhotoProjection:
+        places = {key: found for key, found in self.registrations.items() if key[0] == photo.id}
+        return project_photo(photo, marks, places, self.body, self.survey.settings)
 
     @cached_property
     def evaluation(self) -> Evaluation:
@@ -329,14 +336,9 @@ def _marks_basis(marks: list[Mark]) -> object:
     )  # fmt: skip
 
 
-def _places_basis(places: Registrations, settings: Settings) -> object:
-    numbers = tuple(
-        (key, found.matrix.tobytes(), found.sighted_px.tobytes(), found.datum_ids, found.w_min, repr(found.lens),
-         tuple((s.label, s.covariance.tobytes()) for s in found.sources))
-        for key, found in places.items()
-        if isinstance(found, Registration)
-    )  # fmt: skip
-    return numbers, settings
+def _place_basis(found: Registration) -> object:
+    sources = tuple((source.label, source.covariance.tobytes()) for source in found.sources)
+    return (found.matrix.tobytes(), found.sighted_px.tobytes(), found.datum_ids, found.w_min, repr(found.lens), sources)
 
 
 def repair_plan(evaluation: Evaluation, rates: Rates) -> RepairPlan:

@@ -169,14 +169,16 @@ def _list(held: state.OpenSurvey, photo: Photo) -> None:
         figures = f"{one.points} points, {one.rms_px:.1f} px or {one.rms_mm:.1f} mm"
         here = one.photo == photo.id
         st.button(
-            plain_md(f"{name}: {figures}{' (shown above)' if here else ''}"),
+            plain_md(f"{name}: {figures}{' (above)' if here else ''}"),
             key=f"link_show_{one.photo}",
             disabled=here,
             on_click=state.go_to,
             args=(state.current_page(), one.photo),
         )
     if len(waiting) > 1:
-        st.button(f"Accept all {len(waiting)}", key="link_accept_all", on_click=_accept_all, args=(held, waiting))
+        st.button(
+            f"Accept all {len(waiting)} places", key="link_accept_all", on_click=_accept_all, args=(held, waiting)
+        )
     note([one.message for one in found.not_linked if not _is_placed(held, one.photo)])
 
 

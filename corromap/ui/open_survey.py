@@ -9,7 +9,7 @@ from corromap.evaluation import DraftEvaluation, Evaluation, KeptPhotos, Registr
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto, examined_photos, quality_maps
 from corromap.io.survey_file import SurveyFile, SurveyRecord
-from corromap.projection import Projection
+from corromap.projection import ProjectedMark, Projection
 from corromap.registration.body_size import fitted_template
 from corromap.survey import Survey
 from corromap.template import BodyTemplate
@@ -70,8 +70,13 @@ class OpenSurvey:
 
     @property
     def projection(self) -> Projection:
-        """Marks on the panels: the second stage, enough to draw the canvas."""
+        """Marks on the panels, and what was seen: the second stage."""
         return self._stages().projection
+
+    @property
+    def marks_on_map(self) -> tuple[ProjectedMark, ...]:
+        """Marks of all photos on the panels: enough to draw the canvas, before the second stage is done."""
+        return self._stages().marks_on_map
 
     @property
     def evaluation(self) -> Evaluation:

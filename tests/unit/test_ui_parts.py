@@ -252,6 +252,7 @@ def test_stages_come_to_the_same_as_evaluating_at_once(file: SurveyFile) -> None
         change()
         record = file.load()
         stages = StagedEvaluation(record.survey, record.template, record.rules, kept)
+        assert [one.mark.id for one in stages.marks_on_map] == [one.mark.id for one in stages.projection.marks]
         assert _digest(stages.evaluation) == _digest(evaluate(record.survey, record.template, record.rules))
         at_once = project(record.survey, record.template, stages.registrations)
         assert [one.area.wkb for one in stages.projection.marks] == [one.area.wkb for one in at_once.marks]

@@ -41,10 +41,9 @@ def show_page(held: state.OpenSurvey) -> None:
     with left:
         st.header("Mark what the photos show")
         lead(
-            "Outline rust, filler and patches. Outline as hidden whatever keeps metal out of sight: underseal, dirt, "
-            "trim; a lift's arm, an axle stand, pipes, a tank or a hand in front of it. What is not outlined as hidden "
-            "counts as seen. Outline faces and number plates as blur: nobody can make them out in what is handed out. "
-            "The map follows."
+            "Outline rust, filler and patches; the map follows. What keeps metal out of sight (underseal, dirt, trim, "
+            "a lift's arm, pipes, a tank) is hidden: what is not outlined so counts as seen. Faces and number plates: "
+            "blur, and nobody can make them out in what is handed out."
         )
     with right:
         beside = _beside(held, photo)
@@ -57,7 +56,7 @@ def show_page(held: state.OpenSurvey) -> None:
             template=held.template,
             main=photo_view(held, photo),
             compare=tuple(photo_view(held, held.survey.photo_by_id[other]) for other in beside),
-            projected=held.projection.marks,
+            projected=held.marks_on_map,
             can_undo=held.next_undo is not None,
             can_redo=held.next_redo is not None,
             position=position_of(held, photo),

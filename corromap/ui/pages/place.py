@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import streamlit as st
@@ -77,7 +78,7 @@ def _show_photo(held: state.OpenSurvey, photo: Photo, under_title: str) -> None:
             mode=CanvasMode.PLACE,
             template=held.template,
             main=view,
-            projected=held.projection.marks,
+            projected=held.marks_on_map,
             active_panel=panel.id,
             suggestion=suggestion,
             message=_message(held, photo, panel, suggestion),
@@ -97,7 +98,7 @@ def _show_photo(held: state.OpenSurvey, photo: Photo, under_title: str) -> None:
         show_links(held, photo)
     with right:
         if proposal is None:
-            _fits(held, photo)
+            _fits(held, photo, panel)
         else:
             show_fit(held, photo, proposal)
         show_scales(held, photo, panel, scales)
@@ -190,34 +191,60 @@ def _next_point(held: state.OpenSurvey, panel: Panel, suggestion: DatumId | None
     )
 
 
-def _fits(held: state.OpenSurvey, photo: Photo) -> None:
+def _fits(held: state.OpenSurvey, photo: Photo, panel: Panel) -> None:
     st.subheader("How well it sits")
-    found = {panel: r for (p, panel), r in held.registrations.items() if p == photo.id}
+    found = {panel_id: r for (p, panel_id), r in held.registrations.items() if p == photo.id}
     if not found:
         lead("Nothing clicked yet on this photo.")
         return
-    said: list[tuple[str, ...]] = []
-    for panel_id, result in found.items():
-        name = held.template.panel(panel_id).name
-        if isinstance(result, RegistrationFailure):
-            note([f"{name}: {result.message}"], "warn")
-            continue
-        points = f"by {len(result.datum_ids)} points" if result.datum_ids else "without a point on it"
-        show(
-            f"<p><b>{esc(name)}</b>: placed {points}, residual {result.rms_px:.1f} px or "
-            f"{result.rms_mm:.1f} mm (root mean square). {esc(result.reason)}</p>"
-        )
-        if result.warnings not in said:  # a camera's warnings are of the photo: once is enough
-            note(result.warnings, "warn")
-            said.append(result.warnings)
-        if result.datum_ids:
-            show(_residuals(held, result))
-    st.toggle(
-        "Lay the photo on the map",
-        key="lay_on_map",
-        help="Where photo and template belong together, ribs and edges of the photo meet the lines of the map.",
+    note(
+        [f"{_panel_name(held, p)}: {r.message}" for p, r in found.items() if isinstance(r, RegistrationFailure)], "warn"
     )
+    placed = {panel_id: r for panel_id, r in found.items() if isinstance(r, Registration)}
+    if panel.id in placed:
+        _fit_of(held, panel, placed[panel.id])
+    warnings = dict.fromkeys(
+        r.warnings for r in placed.values()
+    )  # a camera's warnings are of the photo: once is enough
+    for said in warnings:
+        note(said, "warn")
+    others = {panel_id: r for panel_id, r in placed.items() if panel_id != panel.id}
+    if others:
+        show(_other_panels(held, others))
+    if placed:
+        st.toggle(
+            "Lay the photo on the map",
+            key="lay_on_map",
+            help="Where photo and template belong together, ribs and edges of the photo meet the lines of the map.",
+        )
     _removal(held, photo)
+
+
+def _fit_of(held: state.OpenSurvey, panel: Panel, result: Registration) -> None:
+    count = len(result.datum_ids)
+    points = f"by {count} point{'s' if count > 1 else ''}" if count else "without a point on it"
+    show(
+        f"<p><b>{esc(panel.name)}</b>: placed {points}, residual {result.rms_px:.1f} px or "
+        f"{result.rms_mm:.1f} mm (root mean square). {esc(result.reason)}</p>"
+    )
+    if count:
+        show(_residuals(held, result))
+
+
+def _other_panels(held: state.OpenSurvey, placed: Mapping[PanelId, Registration]) -> str:
+    return table(
+        ["Also placed on", "points on it", "residual, px", "residual, mm"],
+        [
+            [_panel_name(held, panel_id), Cell(str(len(r.datum_ids))), Cell(f"{r.rms_px:.1f}"), Cell(f"{r.rms_mm:.1f}")]
+            for panel_id, r in placed.items()
+        ],
+        numeric=frozenset({1, 2, 3}),
+        caption="Choose a panel on the map to see the residual of each of its points.",
+    )
+
+
+def _panel_name(held: state.OpenSurvey, panel: PanelId) -> str:
+    return held.template.panel(panel).name
 
 
 def _residuals(held: state.OpenSurvey, result: Registration) -> str:
