@@ -6,7 +6,7 @@ camera is refused with a sentence. All limits here are ours.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,17 @@ from corromap.registration.sighted import LEAST_POINTS, extent, lone_datums, poi
 from corromap.survey import Photo, Settings, Sighting
 from corromap.template import BodyTemplate
 
-__all__ = ["BadSighting", "CameraRefusal", "PhotoCamera", "camera_sigma", "solve_photo"]
+__all__ = [
+    "BadSighting",
+    "CameraRefusal",
+    "PhotoCamera",
+    "camera_sigma",
+    "is_flat",
+    "problem_of",
+    "refined",
+    "solve_photo",
+    "without_bad",
+]
 
 LEAST_DEPTH_SHARE = 0.02
 """Points stray from one plane by at least this share of their extent along it
@@ -38,6 +48,10 @@ OUTLIER_LEVEL = 0.01
 
 MOST_BAD_SHARE = 0.25
 """More bad sightings than this share, and the photo is refused."""
+
+LEAST_FREEDOM = 4
+"""With so many coordinates to spare it can be told which sighting is wrong: with five sightings of six numbers, as
+with six of the eight of a panel's own fit."""
 
 POOR_SIGMAS = 6.0
 POOR_SHARE = 0.02
@@ -101,12 +115,15 @@ class PhotoCamera:
         The camera.
     bad : tuple of BadSighting
         Sightings left out.
+    is_flat : bool
+        Whether the points lie in one plane, and the focal length was held.
     """
 
     photo: Photo
     ids: tuple[DatumId, ...]
     fit: CameraFit
     bad: tuple[BadSighting, ...] = ()
+    is_flat: bool = False
 
     @property
     def weights(self) -> dict[DatumId, float]:
@@ -147,7 +164,7 @@ def solve_photo(
         return CameraRefusal(_not_one_camera(photo), ids)
     problem = replace(fit.problem, weight=_weights(fit, template.scale_sigma, sigma))
     fit = problem.at(fit.pose)
-    found = _without_bad(PhotoCamera(photo, ids, refined(fit, lens, sigma, prior)), lens, sigma, prior)
+    found = without_bad(PhotoCamera(photo, ids, refined(fit, lens, sigma, prior)), lens, sigma, prior)
     fit = found.fit
     poor = max(POOR_SIGMAS * sigma, POOR_SHARE * extent(problem.clicked_px))
     if not fit.is_in_front or _spread(fit) > poor:
@@ -230,15 +247,52 @@ def _spread(fit: CameraFit) -> float:
 
 
 def _problem(kept: list[Sighting], lens: Lens, template: BodyTemplate) -> CameraProblem | None:
-    """Arrays of the sightings, or None when they lie in one plane: then a panel's own fit says as much."""
+    """Arrays of the sightings, or None when they lie in one plane."""
+    problem = problem_of(kept, lens, template)
+    return None if problem is None or is_flat(problem.car_mm) else problem
+
+
+def problem_of(kept: Sequence[Sighting], lens: Lens, template: BodyTemplate) -> CameraProblem | None:
+    """Put a photo's sightings into arrays.
+
+    Parameters
+    ----------
+    kept : sequence of Sighting
+        Of one photo, on points that the template knows.
+    lens : Lens
+        Its lens.
+    template : BodyTemplate
+        The body.
+
+    Returns
+    -------
+    CameraProblem or None
+        None when they are too few, one was clicked twice, or they lie on a line.
+    """
     if len(kept) < LEAST_POINTS or len({s.datum for s in kept}) < len(kept):
         return None
     car = np.array([_car_place(s.datum, template) for s in kept])
-    along, across, depth = np.linalg.svd(car - car.mean(axis=0), compute_uv=False) / np.sqrt(len(car))
-    if depth < max(LEAST_DEPTH_MM, LEAST_DEPTH_SHARE * along) or across < LEAST_DEPTH_SHARE * along:
+    along, across, _ = np.linalg.svd(car - car.mean(axis=0), compute_uv=False)
+    if across < LEAST_DEPTH_SHARE * along:
         return None
-    clicked = np.array([s.at_px for s in kept])
-    return CameraProblem(lens, clicked, car, np.ones(len(car)))
+    return CameraProblem(lens, np.array([s.at_px for s in kept]), car, np.ones(len(car)))
+
+
+def is_flat(car_mm: FloatArray) -> bool:
+    """Tell whether points lie in one plane, but for a body's own unevenness.
+
+    Parameters
+    ----------
+    car_mm : ndarray of float64, shape (N, 3)
+        The points.
+
+    Returns
+    -------
+    bool
+        Then pose and focal length cannot be told apart.
+    """
+    along, _, depth = np.linalg.svd(car_mm - car_mm.mean(axis=0), compute_uv=False) / np.sqrt(len(car_mm))
+    return bool(depth < max(LEAST_DEPTH_MM, LEAST_DEPTH_SHARE * along))
 
 
 def _car_place(datum: DatumId, template: BodyTemplate) -> FloatArray:
@@ -256,16 +310,34 @@ def _weights(fit: CameraFit, scale_sigma: float, sigma_px: float) -> FloatArray:
     return np.asarray(sigma_px**2 / (sigma_px**2 + body_px**2))
 
 
-def _without_bad(found: PhotoCamera, lens: Lens, sigma_px: float, prior: FloatArray) -> PhotoCamera:
-    """Leave out, one by one, the sightings that the others contradict."""
+def without_bad(found: PhotoCamera, lens: Lens, sigma_px: float, prior: FloatArray) -> PhotoCamera:
+    """Leave out, one by one, the sightings that the others contradict.
+
+    Parameters
+    ----------
+    found : PhotoCamera
+        With all of them.
+    lens : Lens
+        The lens as known beforehand.
+    sigma_px : float
+        Standard error of a click.
+    prior : ndarray of float64, shape (4,)
+        Standard uncertainty of the shared parameters.
+
+    Returns
+    -------
+    PhotoCamera
+        What is left out is named.
+    """
     allowed = int(MOST_BAD_SHARE * len(found.ids))
     for _ in range(allowed):
         fit, ids = found.fit, found.ids
-        worst = _worst(fit, lens, sigma_px, prior) if len(ids) >= POINTS_FOR_SIGMA else None
+        worst = _worst(fit, lens, sigma_px, prior) if fit.freedom >= LEAST_FREEDOM else None
         if worst is None:
             break
         rest = fit.problem.without(worst)
-        if np.linalg.svd(rest.car_mm - rest.car_mm.mean(axis=0), compute_uv=False)[2] < LEAST_DEPTH_MM:
+        extents = np.linalg.svd(rest.car_mm - rest.car_mm.mean(axis=0), compute_uv=False)
+        if (extents[2] < LEAST_DEPTH_MM and not found.is_flat) or extents[1] < LEAST_DEPTH_SHARE * extents[0]:
             break
         other = refined(
             robust_finish(replace(rest, lens=fit.lens).at(fit.pose), sigma_px, prior), lens, sigma_px, prior
@@ -275,7 +347,7 @@ def _without_bad(found: PhotoCamera, lens: Lens, sigma_px: float, prior: FloatAr
         px = float(np.hypot(*lone.residual_px[0]))
         mm = px * float(lone.inside_mm[0, 2]) / other.pose.focal_px
         bad = BadSighting(ids[worst], px, mm, _rms(fit.residual_px), _rms(other.residual_px))
-        found = PhotoCamera(found.photo, ids[:worst] + ids[worst + 1 :], other, (*found.bad, bad))
+        found = replace(found, ids=ids[:worst] + ids[worst + 1 :], fit=other, bad=(*found.bad, bad))
     return found
 
 

@@ -232,11 +232,20 @@ def _bad_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, .
 def _reason(camera: PlacedCamera, own: int) -> str:
     count, spare = len(camera.found.ids), camera.found.fit.freedom
     none, some = message("none of them on this panel"), message("{own} of them on this panel", own=own)
+    counted = {
+        "count": count,
+        "here": some if own else none,
+        "spare": spare,
+        "px": root_mean_square(camera.found.fit.residual_px),
+    }
+    if camera.found.is_flat:
+        return message(
+            "Placed by the photo's camera: {count} points of one plane, {here}, and a focal length known beforehand; "
+            "{spare} coordinates to spare, {px:.1f} px.",
+            **counted,
+        )
     return message(
         "Placed by the photo's camera: {count} points anywhere on the body, {here}, {spare} coordinates to spare, "
         "{px:.1f} px.",
-        count=count,
-        here=some if own else none,
-        spare=spare,
-        px=root_mean_square(camera.found.fit.residual_px),
+        **counted,
     )

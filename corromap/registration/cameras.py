@@ -10,6 +10,7 @@ import numpy as np
 
 from corromap.frames import DatumId, FloatArray, PhotoId
 from corromap.registration.camera_fit import CameraRefusal, PhotoCamera, camera_sigma, solve_photo
+from corromap.registration.flat_camera import SharedFocal, solve_flat
 from corromap.registration.joint import Joint, Known, moved_lens, solve_jointly
 from corromap.registration.lens import Lens
 from corromap.registration.lenses import estimated_lenses, usable_fits
@@ -121,6 +122,7 @@ def solve_cameras(survey: Survey, template: BodyTemplate) -> SurveyCameras:
     for photo in survey.photos:
         groups.setdefault(lens_label(lenses[photo.id], photo.id), []).append(photo)
     cameras: dict[PhotoId, PlacedCamera | CameraRefusal] = {}
+    focals = {p.id: SharedFocal(0.0, np.zeros(3), float(shared_sigma(p)[3]) ** 2) for p in survey.photos}
     clicks: dict[PhotoId, tuple[_Click, ...]] = {}
     for s in survey.sightings:
         clicks[s.photo] = (*clicks.get(s.photo, ()), (s.datum, float(s.at_px[0]), float(s.at_px[1])))
@@ -131,9 +133,29 @@ def solve_cameras(survey: Survey, template: BodyTemplate) -> SurveyCameras:
         if not solved:
             lenses.update(estimated_lenses(photos, lenses, survey, template))
             continue
-        for camera in _together(photos, solved, lenses, survey, template):
-            cameras[camera.found.photo.id] = camera
+        placed, focal = _together(photos, solved, lenses, survey, template)
+        cameras.update({camera.found.photo.id: camera for camera in placed})
+        focals.update({photo.id: focal for photo in photos})
+    for photo in survey.photos:
+        if cameras[photo.id] == CameraRefusal():  # not refused for a reason: its points lie in one plane
+            flat = _flat(photo, clicks.get(photo.id, ()), lenses[photo.id], focals[photo.id], survey, template)
+            cameras[photo.id] = flat or CameraRefusal()
     return SurveyCameras(lenses, cameras)
+
+
+def _flat(  # noqa: PLR0913, PLR0917 - what a camera depends on
+    photo: Photo,
+    clicks: tuple[_Click, ...],
+    lens: Lens,
+    focal: SharedFocal,
+    survey: Survey,
+    template: BodyTemplate,
+) -> PlacedCamera | None:
+    sightings = [Sighting(photo.id, datum, np.array([x, y])) for datum, x, y in clicks]
+    found = solve_flat(photo, sightings, lens, focal, survey.settings, template)
+    if found is None:
+        return None
+    return PlacedCamera(found, lens, camera_sigma(found.fit, survey.settings), focal.by_lens, focal.variance)
 
 
 def own_camera(
@@ -184,7 +206,7 @@ def _together(
     lenses: dict[PhotoId, Lens],
     survey: Survey,
     template: BodyTemplate,
-) -> list[PlacedCamera]:
+) -> tuple[list[PlacedCamera], SharedFocal]:
     """Estimate a camera's lens from all its photos; puts it into `lenses`."""
     with_camera = {camera.photo.id for camera in solved}
     others = [p for p in photos if p.id not in with_camera]
@@ -201,12 +223,13 @@ def _together(
     own = joint.covariance[:3, :3]
     by_lens: FloatArray = np.asarray(np.linalg.solve(own, joint.covariance[:3, 3]), dtype=np.float64)
     rest = float(joint.covariance[3, 3] - by_lens @ joint.covariance[:3, 3])
-    return [
+    placed = [
         PlacedCamera(
             replace(camera, fit=fit), lenses[camera.photo.id], camera_sigma(fit, survey.settings), by_lens, rest
         )
         for camera, fit in zip(solved, joint.cameras, strict=True)
     ]
+    return placed, SharedFocal(float(joint.shared[3]), by_lens, rest)
 
 
 def _with_joint(lens: Lens, joint: Joint, fits: int) -> Lens:

@@ -15,6 +15,7 @@ from corromap.registration.camera_fit import CameraRefusal, PhotoCamera
 from corromap.registration.camera_place import camera_panels, panel_stands_out
 from corromap.registration.cameras import PlacedCamera, forget_cameras, own_camera, solve_cameras
 from corromap.registration.fit_checks import check_fit, fit_warnings
+from corromap.registration.flat_checks import may_be_used
 from corromap.registration.guards import check_sightings
 from corromap.registration.homography import apply
 from corromap.registration.influence import click_sigma
@@ -285,6 +286,8 @@ def _with_camera(
     template: BodyTemplate,
 ) -> dict[PanelId, Registration | RegistrationFailure]:
     """Choose, panel by panel, between its own fit and the photo's camera."""
+    if isinstance(camera, PlacedCamera) and camera.found.is_flat and not may_be_used(camera, told, template):
+        camera = CameraRefusal()
     if isinstance(camera, CameraRefusal):
         said = (camera.message,) if camera.message else ()
         return {

@@ -152,7 +152,7 @@ def test_points_on_a_fold_count_for_both_panels():
 def test_points_of_one_fold_alone_do_not_ask_for_the_neighbour():
     floor, sill = with_sill()
     clicks = Camera.at(3, lens()).sees([d.at_mm for d in floor.datum_points])
-    given = Survey("trial", photos=(photo(),), sightings=tuple(sightings(clicks)))
+    given = Survey("trial", photos=(photo(focal_px=None),), sightings=tuple(sightings(clicks)))
     assert list(place_photos(given, template(floor, sill))) == [("photo-1", "floor")]
 
 

@@ -66,13 +66,6 @@ def test_panels_that_face_away_are_not_placed():
     assert ("photo-1", "sill-left-outer") not in placed  # the camera stands at the centre line
 
 
-def test_points_of_one_plane_are_left_to_the_panel():
-    flat = in_frame(Shot(), ["floor-left"])
-    placed = place_photos(survey(flat), BODY)
-    assert placed["photo-1", "floor-left"].method == "panel"
-    assert placed["photo-1", "floor-left"].camera is None
-
-
 @pytest.mark.parametrize("seed", range(4))
 def test_one_stray_click_is_left_out_and_named(seed):
     points = few(in_frame(Shot()), 14)

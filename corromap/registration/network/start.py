@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from corromap.frames import FloatArray
@@ -18,9 +17,10 @@ from corromap.registration.camera import NEAREST_MM, CameraFit, CameraPose, Came
 from corromap.registration.lens import Lens
 from corromap.registration.network.solve import link_weight
 from corromap.registration.panel_fit import least_squares
+from corromap.registration.poses import poses_of
 from corromap.template import Panel
 
-__all__ = ["Held", "TiedPoints", "Vote", "agreed_pose", "disagreement_px", "pose_of_plane", "poses_of", "refined_pose"]
+__all__ = ["Held", "TiedPoints", "Vote", "agreed_pose", "disagreement_px", "pose_of_plane", "refined_pose"]
 
 DISAGREE_SIGMAS = 8.0
 DISAGREE_SHARE = 0.02
@@ -30,10 +30,6 @@ have drifted. A link mistaken by one rib or one hole misses by far more."""
 CLOSE_SHARE = 0.005
 """As above once everything has been adjusted together."""
 
-FLAT_SHARE = 0.005
-"""Points lie in one plane when they stray from it by less than this share of their extent."""
-
-LEAST_POINTS = 4
 SOFT_SIGMAS = 3.0
 STEPS, HALVINGS = 20, 6
 SMALLEST_GAIN = 1e-4
@@ -180,7 +176,7 @@ def _limit(held: Held, voter: TiedPoints) -> float:
 
 def _candidates(held: Held, ties: Sequence[TiedPoints], voters: Sequence[TiedPoints]) -> Iterator[CameraPose]:
     for tie in ties:
-        for pose in poses_of(held, tie):
+        for pose in poses_of(held.lens, held.focal_px, tie.px, tie.car_mm):
             alone = _finished(held, pose, [tie])
             if alone is None or not _faces(alone, tie.panels):
                 continue
@@ -188,43 +184,6 @@ def _candidates(held: Held, ties: Sequence[TiedPoints], voters: Sequence[TiedPoi
             together = _finished(held, alone, voters)
             if len(voters) > 1 and together is not None:
                 yield together
-
-
-def poses_of(held: Held, points: TiedPoints) -> Iterable[CameraPose]:
-    """Find poses from points of the body, two when they lie in one plane.
-
-    Parameters
-    ----------
-    held : Held
-        The photo's lens.
-    points : TiedPoints
-        Four at least.
-
-    Returns
-    -------
-    iterable of CameraPose
-        With every point before them; perhaps none.
-    """
-    middle = points.car_mm.mean(axis=0)
-    centred = np.ascontiguousarray(points.car_mm - middle)
-    rays = np.ascontiguousarray((held.lens.undistort(points.px) - held.lens.centre_px) / held.focal_px)
-    extents = np.linalg.svd(centred, compute_uv=False)
-    if len(centred) < LEAST_POINTS or extents[1] < FLAT_SHARE * extents[0]:
-        return []
-    solver = cv2.SOLVEPNP_IPPE if extents[2] < FLAT_SHARE * extents[0] else cv2.SOLVEPNP_SQPNP
-    try:
-        found = cv2.solvePnPGeneric(centred, rays, np.eye(3), None, flags=solver)
-    except cv2.error:
-        return []  # the solver does not take this arrangement
-    poses = []
-    for turn, shift in zip(found[1], found[2], strict=True):
-        rotation = np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64)
-        at = np.asarray(shift, dtype=np.float64).ravel() - rotation @ middle
-        if np.isfinite(rotation).all() and np.isfinite(at).all():
-            pose = CameraPose(rotation, at, held.focal_px)
-            if (pose.inside(points.car_mm)[:, 2] > NEAREST_MM).all():
-                poses.append(pose)
-    return poses
 
 
 def pose_of_plane(held: Held, points: TiedPoints) -> CameraPose | None:
@@ -242,7 +201,7 @@ def pose_of_plane(held: Held, points: TiedPoints) -> CameraPose | None:
     CameraPose or None
         The one of two that misses less and looks at the panels' faces.
     """
-    found = poses_of(held, points)
+    found = poses_of(held.lens, held.focal_px, points.px, points.car_mm)
     ends = [end for pose in found if (end := _finished(held, pose, [points])) is not None]
     ends = [end for end in ends if _faces(end, points.panels)]
     return min(ends, key=lambda pose: _miss(held, pose, points), default=None)
@@ -306,7 +265,8 @@ def refined_pose(held: Held, points: TiedPoints) -> CameraPose | None:
     CameraPose or None
         None when they fix none.
     """
-    ends = [end for pose in poses_of(held, points) if (end := _finished(held, pose, [points])) is not None]
+    found = poses_of(held.lens, held.focal_px, points.px, points.car_mm)
+    ends = [end for pose in found if (end := _finished(held, pose, [points])) is not None]
     return min(ends, key=lambda pose: _miss(held, pose, points), default=None)
 
 
