@@ -59,6 +59,24 @@ def test_point_is_chosen_on_the_map_dragged_nudged_and_deleted(open_page, stream
     assert canvas.wait_facts(lambda f: key in f["sightings"])["sightings"][key] == nudged
 
 
+def test_where_a_move_was_taken_back_is_no_grip_left(open_page, streamlit_server):
+    canvas = start(open_page, streamlit_server)
+    key, first = next(iter(canvas.facts()["sightings"].items()))
+    reach = 40 * canvas.resolution()  # far beyond the reach of a grip
+    away = (first[0] + reach, first[1] + reach)
+    canvas.drag([tuple(first), away])
+    canvas.wait_facts(lambda f: f["sightings"][key] != first)
+    canvas.settle(300)
+    canvas.press("Control+z")
+    canvas.wait_facts(lambda f: f["sightings"][key] == first)
+    canvas.settle(300)
+    x, *_ = json.loads(canvas.data("view"))
+    canvas.drag([away, (away[0] + reach, away[1])])
+    canvas.settle(300)
+    assert json.loads(canvas.data("view"))[0] < x  # the photo went along instead
+    assert canvas.facts()["sightings"][key] == first
+
+
 def test_sighting_by_keyboard_alone(open_page, streamlit_server):
     canvas = start(open_page, streamlit_server, HARNESS_PLACED="0")
     canvas.press(".")
