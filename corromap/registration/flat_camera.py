@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from corromap.frames import DatumId, FloatArray
-from corromap.registration.camera import CameraFit, CameraPose
+from corromap.registration.camera import CameraPose
 from corromap.registration.camera_fit import PhotoCamera, is_flat, problem_of, refined, without_bad
 from corromap.registration.lens import Lens
 from corromap.registration.poses import poses_of
@@ -32,6 +32,9 @@ HELD = np.array([1e-6, 1e-6, 1e-6, 1e-6])
 
 TOLD_APART = 9.0
 """The tilt that fits worse has to miss by three standard errors more, or both are one and the same."""
+
+LEFT_OUT = 25.0
+"""Price of a click left out: as if it missed by five standard errors."""
 
 SAME_RAD = 0.02
 """Tilts nearer to one another than this are one: the covariance covers what is between them."""
@@ -103,8 +106,8 @@ def solve_flat(  # noqa: PLR0913, PLR0917 - what a camera depends on
         end = refined(problem.at(pose), held, sigma, HELD)
         if end.is_in_front and _is_before(end.pose, ids, template):
             found.append(without_bad(PhotoCamera(photo, ids, end, is_flat=True), held, sigma, HELD))
-    found.sort(key=lambda one: (len(one.bad), one.fit.square_sum_px2))
-    if not found or (len(found) > 1 and not _told_apart(found[0].fit, found[1].fit, sigma)):
+    found.sort(key=lambda one: _miss(one, sigma))
+    if not found or (len(found) > 1 and not _told_apart(found[0], found[1], sigma)):
         return None
     best = found[0]
     pose = replace(best.fit.pose, focal_px=focal_px)
@@ -117,7 +120,12 @@ def _is_before(pose: CameraPose, ids: Sequence[DatumId], template: BodyTemplate)
     return all(float((pose.eye_mm - p.place.origin_mm) @ p.place.normal) * p.facing > 0 for p in panels)
 
 
-def _told_apart(best: CameraFit, other: CameraFit, sigma_px: float) -> bool:
-    turn = best.pose.rotation @ other.pose.rotation.T
+def _told_apart(best: PhotoCamera, other: PhotoCamera, sigma_px: float) -> bool:
+    turn = best.fit.pose.rotation @ other.fit.pose.rotation.T
     angle = float(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))
-    return angle < SAME_RAD or other.square_sum_px2 - best.square_sum_px2 > TOLD_APART * sigma_px**2
+    return angle < SAME_RAD or _miss(other, sigma_px) - _miss(best, sigma_px) > TOLD_APART
+
+
+def _miss(camera: PhotoCamera, sigma_px: float) -> float:
+    """Squared misses in standard errors, and the price of every click left out."""
+    return camera.fit.square_sum_px2 / sigma_px**2 + LEFT_OUT * len(camera.bad)
