@@ -41,8 +41,8 @@ DEEPEST_WEB_MM = 250.0
 SHORTEST_MM = 1.0
 
 SNAP_PX = 1e-5
-"""Images share edges that rounding pulls a hair apart, and a union without a grid can fail over them; ours, far
-above rounding (1e-9) and far below anything drawn."""
+"""Images share edges that rounding pulls a hair apart, and over them an overlay without a grid can fail or return
+nothing without a word; ours, far above rounding (1e-9) and far below anything drawn."""
 
 SURELY_PX = 40.0
 """A clicked point so far inside the image of a face is surely behind it: clicks and

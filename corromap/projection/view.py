@@ -285,4 +285,4 @@ def _less(
     if all(image.is_empty for image in in_front):
         return view
     front = shapely.union_all(in_front, grid_size=SNAP_PX)
-    return replace(view, visible_px=polygons_of(shapely.difference(view.shown_px, front)))
+    return replace(view, visible_px=polygons_of(shapely.difference(view.shown_px, front, grid_size=SNAP_PX)))

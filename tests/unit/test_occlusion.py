@@ -77,7 +77,7 @@ def test_nothing_behind_another_panel_counts_as_seen():
     placed = place_photos(given, BODY)
     seen = {s.panel: s.area.area for s in project(given, BODY, placed).seen}
     shown = {panel: view.to_mm(view.shown_px).area for panel, view in views_of(OBLIQUE).items()}
-    assert all(seen[panel] <= shown[panel] * (1 + 1e-9) for panel in seen)
+    assert all(seen[panel] <= shown[panel] * (1 + 1e-6) for panel in seen)
     assert any(seen[panel] < 0.9 * shown[panel] for panel in seen)
 
 

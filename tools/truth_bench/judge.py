@@ -95,6 +95,8 @@ class Judgement:
     figures: tuple[FigureError, ...] = field(repr=False)
     seen_error: Array = field(repr=False)
     """Seen share, found minus true, percentage points, of zones that some placed photo shows or is said to show."""
+    seen_apart: Array = field(repr=False)
+    """The same, as far as it lies outside what a detail limit finer or coarser by 3 % would give."""
     hidden_error: Array = field(repr=False)
     unplaced_share: float = 0.0
     """Mean share of a zone that is shown by photos, but by none that could be placed on it."""
@@ -197,11 +199,16 @@ def judge(bench: BenchSurvey, seed: int) -> Judgement | Crash:
         len(bench.drawn) - len(pieces), seconds, bench.scene.scale,
         place_mm, outline_mm, tuple(_figure_errors(bench, found, placed, pieces)),
         np.array([100 * (zones[z].seen_share - truth.seen[z]) for z in shown]),
+        np.array([100 * _outside(zones[z].seen_share, *truth.seen_around[z]) for z in shown]),
         np.array([100 * (zones[z].hidden_share - truth.hidden[z]) for z in shown]),
         float(np.mean([truth.by_any[z] - truth.seen[z] for z in zones])),
         tuple(patches), (stacked, whole.patch_on_patch),
         (exact_outcome(bench, placed.keys(), rules), str(found.assessment.outcome.kind)),
     )  # fmt: skip
+
+
+def _outside(value: float, low: float, high: float) -> float:
+    return min(value - low, 0.0) + max(value - high, 0.0)
 
 
 def _position_errors(

@@ -34,6 +34,9 @@ ABOVE_MM = 0.5
 
 FRAME_STEP_PX = 20.0
 
+SNAP = 1e-9
+"""Of millimetres and of rays alike: a millionth of a pixel."""
+
 
 def towards_viewer(panel: Panel) -> Array:
     """Unit normal of a panel towards the side it is seen from, car frame.
@@ -315,17 +318,14 @@ def sights_of(camera: Camera, faces: Sequence[Face], *, only: PanelId | None = N
 
 
 def _cut(
-    overlay: Callable[[shapely.Geometry, shapely.Geometry], shapely.Geometry],
+    overlay: Callable[..., shapely.Geometry],
     one: Polygon | MultiPolygon,
     other: Polygon | MultiPolygon,
 ) -> MultiPolygon:
-    """An overlay; where rounding has left a hair's self-touch, of both made valid."""
+    """An overlay on a grid: without one GEOS fails where edges all but touch, or returns nothing without a word."""
     if one.is_empty:
         return MultiPolygon()
-    try:
-        return polygons(overlay(one, other))
-    except shapely.errors.GEOSException:
-        return polygons(overlay(*(shapely.make_valid(shapely.set_precision(g, 1e-9)) for g in (one, other))))
+    return polygons(overlay(one, other, grid_size=SNAP))
 
 
 def _height(face: Face, point_mm: Array) -> float:

@@ -139,12 +139,17 @@ def _right(pairs: Array) -> str:
 
 def _seen_rows(judgements: Sequence[Judgement]) -> list[tuple[str, str]]:
     everything = _joined(judgements, lambda j: j.seen_error)
+    apart = _joined(judgements, lambda j: j.seen_apart)
     hidden = _joined(judgements, lambda j: j.hidden_error)
     over = f"{100 * np.mean(everything > 5):.1f} % of zones" if len(everything) else "none"
     return [
         ("coverage error, everything in the way counted, mean / p95 of its size", _points(everything)),
         ("… signed mean; zones said seen by 5 points or more too much", f"{everything.mean():+.2f} points; {over}"),
         ("… within 2 points; worst zone", f"{_share(np.abs(everything) <= 2)}; {_worst(everything)}"),
+        (
+            "… the same where the detail limit (a house rule) may be 3 % finer or coarser",
+            f"{_share(np.abs(apart) <= 2)}; {_worst(apart)}",
+        ),
         ("hidden share error, mean / p95", _points(hidden)),
         (
             "shown by a photo that is not placed there, mean of all zones",

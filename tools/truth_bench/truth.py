@@ -26,6 +26,10 @@ Placed = Collection[tuple[PhotoId, PanelId]]
 SAMPLE_MM, LEAST_SAMPLES = 8.0, 3000
 """Coverage is counted on a point for every square of this side, and on so many points of a zone at least."""
 
+LIMIT_DOUBT = 0.03
+"""Share of the detail limit: ground nearer to it is neither seen nor unseen. The limit is a house rule, known no
+better; how fine a photo is follows from clicks to 1 or 2 per cent, seen flatly that is many points of a zone."""
+
 PLASTIC = 1.32471795724474602596
 """The real root of x^3 = x + 1."""
 
@@ -203,11 +207,14 @@ class TrueCoverage:
         Shown uncovered by some placed photo; shown, but under something hidden.
     by_any : mapping of ZoneId to float
         Shown uncovered by some photo, whether it could be placed or not.
+    seen_around : mapping of ZoneId to (float, float)
+        As `seen`, were the detail limit finer or coarser by `LIMIT_DOUBT`.
     """
 
     seen: Mapping[ZoneId, float]
     hidden: Mapping[ZoneId, float]
     by_any: Mapping[ZoneId, float]
+    seen_around: Mapping[ZoneId, tuple[float, float]]
 
 
 def coverage_of(bench: BenchSurvey, placed: Placed) -> TrueCoverage:
@@ -230,15 +237,18 @@ def coverage_of(bench: BenchSurvey, placed: Placed) -> TrueCoverage:
     seen: dict[ZoneId, float] = {}
     hidden: dict[ZoneId, float] = {}
     by_any: dict[ZoneId, float] = {}
+    around: dict[ZoneId, tuple[float, float]] = {}
+    limits = COARSEST_MM_PER_PX * np.array([1.0, 1.0 - LIMIT_DOUBT, 1.0 + LIMIT_DOUBT])[:, None]
     for panel in bench.scene.template.panels:
         points, zone_of = _samples(panel)
-        by_placed, by_every = np.zeros(len(points), dtype=bool), np.zeros(len(points), dtype=bool)
+        by_placed, by_every = np.zeros((len(limits), len(points)), dtype=bool), np.zeros(len(points), dtype=bool)
         for shot in bench.shots:
             if panel.id not in shot.sights:
                 continue
-            shown = shapely.contains_xy(shot.sights[panel.id].visible, points)
-            shown[shown] = detail_mm_per_px(shot, panel, points[shown]) <= COARSEST_MM_PER_PX
-            by_every |= shown
+            visible = shapely.contains_xy(shot.sights[panel.id].visible, points)
+            shown = np.tile(visible, (len(limits), 1))
+            shown[:, visible] = detail_mm_per_px(shot, panel, points[visible]) <= limits
+            by_every |= shown[0]
             if (shot.photo.id, panel.id) in placed:
                 by_placed |= shown
         covers = [m.area for m in bench.scene.marks if m.panel == panel.id and m.kind is MarkKind.HIDDEN]
@@ -247,10 +257,11 @@ def coverage_of(bench: BenchSurvey, placed: Placed) -> TrueCoverage:
         )
         for z, zone in enumerate(panel.zones):
             here = zone_of == z
-            seen[zone.id] = float((by_placed & ~covered)[here].mean())
-            hidden[zone.id] = float((by_placed & covered)[here].mean())
+            exactly, finer, coarser = (by_placed & ~covered)[:, here].mean(axis=1).tolist()
+            seen[zone.id], around[zone.id] = exactly, (finer, coarser)
+            hidden[zone.id] = float((by_placed[0] & covered)[here].mean())
             by_any[zone.id] = float((by_every & ~covered)[here].mean())
-    return TrueCoverage(seen, hidden, by_any)
+    return TrueCoverage(seen, hidden, by_any, around)
 
 
 @lru_cache(maxsize=512)
