@@ -16,7 +16,15 @@ from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.markup import Cell, table
 
-__all__ = ["judged_table", "photo_words", "remarked", "request_page", "seller_message", "whole_picture"]
+__all__ = [
+    "figures_table",
+    "photo_words",
+    "remark_table",
+    "remarked",
+    "request_page",
+    "seller_message",
+    "whole_picture",
+]
 
 
 def photo_words(held: state.OpenSurvey, photo: Photo) -> tuple[str, ...]:
@@ -57,8 +65,28 @@ def remarked(held: state.OpenSurvey) -> int:
     return sum(bool(lines) for lines in _told(held).values())
 
 
-def judged_table(held: state.OpenSurvey) -> str:
-    """List how well each photo can be judged: words and figures.
+def remark_table(held: state.OpenSurvey) -> str:
+    """List the photos of which something has to be said, those that can be judged least first.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+
+    Returns
+    -------
+    str
+        HTML; empty when nothing stands out.
+    """
+    told, rows = _told(held), []
+    for number, photo in enumerate(held.survey.photos, start=1):
+        if told.get(photo.id):
+            rows.append((_usable(held, photo), [_name(number, photo), " ".join(told[photo.id])]))
+    return table(["Photo", "What stands out"], [row for _, row in sorted(rows, key=lambda one: one[0])]) if rows else ""
+
+
+def figures_table(held: state.OpenSurvey) -> str:
+    """List the figures of every photo.
 
     Parameters
     ----------
@@ -70,18 +98,26 @@ def judged_table(held: state.OpenSurvey) -> str:
     str
         HTML.
     """
-    told, rows = _told(held), []
-    for number, photo in enumerate(held.survey.photos, start=1):
-        found = held.examined.get(photo.id)
-        words = " ".join(told.get(photo.id, ())) or "Nothing stands out."
-        rows.append([Cell(f"{number} {photo.name}", small=photo.source), words, *_figures(found)])
+    rows = [
+        [_name(number, photo), *_figures(held.examined.get(photo.id))]
+        for number, photo in enumerate(held.survey.photos, start=1)
+    ]
     return table(
-        ["Photo", "in words", "can be judged", "too dark", "too bright", "blur", "JPEG quality"],
+        ["Photo", "can be judged", "too dark", "too bright", "blur", "JPEG quality"],
         rows,
-        numeric=frozenset({2, 3, 4, 5, 6}),
+        numeric=frozenset({1, 2, 3, 4, 5}),
         caption="Can be judged: share of the photo that is neither black, white nor blurred. Blur: width of the edges "
         "(sigma), pixels of the full photo. JPEG quality: 1 to 100, estimated from the file.",
     )
+
+
+def _name(number: int, photo: Photo) -> Cell:
+    return Cell(f"{number} {photo.name}", small=photo.source)
+
+
+def _usable(held: state.OpenSurvey, photo: Photo) -> float:
+    found = held.examined.get(photo.id)
+    return found.quality.usable_share if found is not None and found.quality is not None else 0.0
 
 
 def _figures(found: ExaminedPhoto | None) -> list[str]:

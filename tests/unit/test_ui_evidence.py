@@ -138,3 +138,13 @@ def test_the_whole_picture_is_shown(disputed: SurveyFile) -> None:
     assert re.search(
         r'<img class="cm-picture" src="/corromap/handout/[^"]+/picture\?shown=1&amp;revision=\d+"', markup(at)
     )
+
+
+def test_remarks_are_listed_worst_first_and_figures_in_the_photos_order(file: SurveyFile) -> None:
+    given = [Incoming("fine.jpg", lambda: picture(5)), Incoming("dark.jpg", lambda: picture(6, dark=True))]
+    assert len(list(take_in(file, given, "seller"))) == 2
+    shown = markup(opened(file, "photos"))
+    remarks = shown[shown.index("What stands out") : shown.index("can be judged")]
+    figures = shown[shown.index("can be judged") :]
+    assert 0 < remarks.index("dark.jpg") < remarks.index("fine.jpg")
+    assert 0 < figures.index("fine.jpg") < figures.index("dark.jpg")

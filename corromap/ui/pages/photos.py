@@ -16,7 +16,7 @@ from corromap.io.survey_file import SurveyFile
 from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.arrivals import PHOTO_SUFFIXES, Arrival, Incoming, photos_in_folder, take_in
-from corromap.ui.evidence import judged_table, photo_words, remarked, request_page
+from corromap.ui.evidence import figures_table, photo_words, remark_table, remarked, request_page
 from corromap.ui.filmstrip import filmstrip
 from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, facts, lead, note, show
@@ -138,7 +138,9 @@ def _list(held: state.OpenSurvey) -> None:
     count = remarked(held)
     said = f"{count} of {len(survey.photos)} with a remark" if count else "nothing stands out"
     with st.expander(f"How well the photos can be judged: {said}", icon=":material/visibility:"):
-        show(judged_table(held))
+        show(remark_table(held) or "<p>Every photo can be judged.</p>")
+    with st.expander("Figures of every photo: dark, bright, blur, JPEG quality", icon=":material/straighten:"):
+        show(figures_table(held))
 
 
 def _standard_list(held: state.OpenSurvey) -> None:
