@@ -103,7 +103,7 @@ def test_reads_at_every_size_by_day_and_night(
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert page.evaluate(
         "[...document.querySelectorAll('.map')].filter(e => e.getClientRects().length).map(e => e.className)"
-    ) == [f"map {which}"]
+    ) == [f"map {which}"] * 2  # the map, and how well each place was shown
 
 
 @pytest.mark.parametrize("length", list(Length))
@@ -174,9 +174,11 @@ def test_prints(open_page: Any, plain_file: Path, tmp_path: Path, paper: str) ->
     assert 5 <= len(sheets) <= 18
     assert "Outcome: repair" in sheets[0].replace("OUTCOME: REPAIR", "Outcome: repair")
     assert "ISO 9606-1" in sheets[0]
-    (map_sheet,) = [s for s in sheets if "SEEN FROM BELOW" in s]
+    map_sheet, detail_sheet = [s for s in sheets if "SEEN FROM BELOW" in s]
     assert "FRONT" in map_sheet
     assert "The body unfolded and seen from below." in map_sheet  # heading and map on one sheet
+    assert "How well each place was shown" in detail_sheet
+    assert "in no photo" in detail_sheet  # and its key
     assert sum("Cautions" in s for s in sheets) == 1
 
 
