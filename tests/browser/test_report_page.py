@@ -101,9 +101,12 @@ def test_reads_at_every_size_by_day_and_night(
     assert bad == []
     assert page.evaluate(OVERFLOW) == []
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    assert page.evaluate(
-        "[...document.querySelectorAll('.map')].filter(e => e.getClientRects().length).map(e => e.className)"
-    ) == [f"map {which}"] * 2  # the map, and how well each place was shown
+    assert (
+        page.evaluate(
+            "[...document.querySelectorAll('.map')].filter(e => e.getClientRects().length).map(e => e.className)"
+        )
+        == [f"map {which}"] * 2
+    )  # the map, and how well each place was shown
 
 
 @pytest.mark.parametrize("length", list(Length))

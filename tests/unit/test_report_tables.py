@@ -102,7 +102,8 @@ def test_patch_rows_show_the_margin(scene: Evaluation) -> None:
 
 def test_rules_reached_and_uncertain_are_worded_apart(scene: Evaluation) -> None:
     rows = [rule_row(result, mark_numbers(scene)) for result in scene.assessment.results]
-    assert [row.margin for row in rows] == ["2 more would reach the limit", "at the limit", "0.1 points below the limit"]
+    margins = ["2 more would reach the limit", "at the limit", "0.1 points below the limit"]
+    assert [row.margin for row in rows] == margins
     assert [row.verdict for row in rows] == ["not reached", "reached", "cannot tell: the interval straddles the limit"]
     assert [row.interval for row in rows] == ["", "", "1.6 % to 2.3 %"]
 
