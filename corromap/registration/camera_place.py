@@ -41,7 +41,7 @@ from corromap.survey import Settings
 from corromap.template import BodyTemplate, Panel
 from corromap.uncertainty import ErrorSource
 
-__all__ = ["camera_panels", "panel_stands_out", "place_by_camera"]
+__all__ = ["camera_panels", "left_out_sentences", "panel_stands_out", "place_by_camera"]
 
 STANDS_OUT = 0.01
 """Chance that a panel's own points are as far off the camera although nothing is wrong."""
@@ -95,7 +95,7 @@ def place_by_camera(camera: PlacedCamera, panel: Panel, template: BodyTemplate) 
         method="camera",
         sources=sources,
         matrix_by_source=moved,
-        warnings=_bad_sentences(camera, template),
+        warnings=left_out_sentences(camera, template),
         camera=fit.pose,
         reason=_reason(camera, len(rows)),
     )
@@ -212,7 +212,21 @@ def _poor_sentences(camera: PlacedCamera, settings: Settings) -> tuple[str, ...]
     )
 
 
-def _bad_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, ...]:
+def left_out_sentences(camera: PlacedCamera, template: BodyTemplate) -> tuple[str, ...]:
+    """Name the sightings that a photo's own camera was solved without.
+
+    Parameters
+    ----------
+    camera : PlacedCamera
+        The photo's camera.
+    template : BodyTemplate
+        For the names of its points.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each, with the misses with and without it.
+    """
     said = []
     for bad in camera.found.bad:
         panel, datum = template.datum_points[bad.datum]

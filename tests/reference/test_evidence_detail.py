@@ -68,8 +68,8 @@ def test_shares_agree_with_the_exact_areas_of_the_measures() -> None:
         assert zone.hidden_share == pytest.approx(exact[zone.zone].hidden_share, abs=0.01)
         assert zone.never_share == pytest.approx(exact[zone.zone].never_seen_share, abs=0.01)
         assert zone.seen_share + zone.hidden_share + zone.never_share == pytest.approx(1.0)
-        assert zone.well_share == zone.seen_share
-        if zone.seen_share:
+        if zone.zone.startswith(FLOOR):  # what else the camera shows is flatter, nearer or farther
+            assert zone.well_share == zone.seen_share
             assert zone.median_mm_per_px == pytest.approx(MM_PER_PX, rel=1e-3)
 
 

@@ -47,8 +47,8 @@ def whole() -> Evaluation:
 
 
 def test_everything_shown_and_nothing_marked_is_clear(whole: Evaluation) -> None:
-    # square on from 1.5 m, a rail stands before the upper toe-boards
-    assert all(zone.seen_share > 0.95 or zone.zone.startswith("toe-board") for zone in whole.measures.zones)
+    # square on from 1.5 m, a rail stands before the upper toe-boards and a wheel arch before a strip of the rail
+    assert all(zone.seen_share > 0.93 or zone.zone.startswith("toe-board") for zone in whole.measures.zones)
     assert whole.assessment.outcome.kind is OutcomeKind.CLEAR
     assert "lower bound" in whole.assessment.outcome.headline
 

@@ -209,7 +209,7 @@ def test_project_one_agrees_with_project() -> None:
     one = project_one(scene.marks[0], scene.photos[0], registration, scene.body.panel(FLOOR), cover)
     whole = next(m for m in scene.projection().marks if m.panel == FLOOR)
     assert one is not None
-    assert one.area.symmetric_difference(whole.area).area < 1e-6
+    assert one.area.symmetric_difference(whole.area).area < 1e-2  # mm2 of 10 000: overlays lie on a grid
     elsewhere = project_one(scene.marks[0], scene.photos[0], registration, scene.body.panel(BEAM))
     assert elsewhere is None or elsewhere.panel == BEAM
 

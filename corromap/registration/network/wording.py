@@ -10,7 +10,8 @@ import numpy as np
 from corromap.control import PhotoTie
 from corromap.frames import FloatArray, PanelId, PhotoId, TieId
 from corromap.messages import message
-from corromap.registration.cameras import SurveyCameras
+from corromap.registration.camera_place import left_out_sentences
+from corromap.registration.cameras import PlacedCamera, SurveyCameras
 from corromap.registration.network.growth import Growth
 from corromap.registration.network.solve import Adjusted
 from corromap.registration.result import FailureReason, Registration, RegistrationFailure
@@ -69,7 +70,7 @@ class Given:
 
 
 def named_sightings(given: Given, network: Adjusted, index: int) -> list[str]:
-    """Name sightings that the linked photos contradict.
+    """Name sightings that the photo's own camera left out, and those that the linked photos contradict.
 
     Parameters
     ----------
@@ -86,7 +87,8 @@ def named_sightings(given: Given, network: Adjusted, index: int) -> list[str]:
         One sentence each.
     """
     view = network.problem.views[index]
-    texts: list[str] = []
+    own = given.solved.cameras[view.photo.id]
+    texts = list(left_out_sentences(own, given.template)) if isinstance(own, PlacedCamera) else []
     for datum, miss, weight in zip(view.ids, np.hypot(*network.missed_px(index).T), view.weight, strict=True):
         if miss * np.sqrt(weight) > NAMED_SIGMAS * network.problem.click_sigma_px:
             name = given.template.datum_points[datum][1].name
