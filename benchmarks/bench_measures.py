@@ -6,7 +6,8 @@ another photo shows too. The naive way takes every zone and every mark, cuts
 one by the other and joins the pieces one after another, for each kind, each
 rust stage and the affected ground. It yields areas only; `measure` also yields
 pieces, perimeters, intervals with correlations, coverage and distances. Outlines
-have 80 points, as a thinned freehand stroke has. Processor time, one thread.
+have 80 points, as a thinned freehand stroke has. Time on the clock, for a person
+waits by the clock; the processor time of the zone areas is printed beside it.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from corromap.io.templates import load_template
 from corromap.measures import Measures, measure
 from corromap.measures.ground import cells_of, ground_of
 from corromap.measures.layers import AFFECTED, PRECEDENCE, STAGES, kind_layer, resolved_layer, stage_layer
+from corromap.measures.panels import panel_by_panel
 from corromap.projection import Projection, join_projections, project, project_photo
 from corromap.registration import place_photos
 from corromap.survey import MEASURED_KINDS, Mark, MarkKind, Photo, RustStage, Sighting, Survey
@@ -117,22 +119,21 @@ def naive(projection: Projection, template: BodyTemplate) -> dict[tuple[str, str
 
 
 def zone_areas(projection: Projection, template: BodyTemplate) -> None:
-    """The part of `measure` that does what `naive` does."""
-    for panel in template.panels:
-        here = [m for m in projection.marks if m.panel == panel.id]
-        if here:
-            cells_of(ground_of(panel, here))
+    """The part of `measure` that does what `naive` does, as `measure` does it: two panels at a time."""
+    on = [[m for m in projection.marks if m.panel == panel.id] for panel in template.panels]
+    marked = [(panel, marks) for panel, marks in zip(template.panels, on, strict=True) if marks]
+    panel_by_panel(lambda one: cells_of(ground_of(*one)), marked, len(projection.marks))
 
 
-def seconds(run: Callable[[], object], times: int) -> float:
-    """Median processor time of some runs; the collector waits meanwhile, as in Python's own `timeit`."""
+def seconds(run: Callable[[], object], times: int, clock: Callable[[], float] = time.perf_counter) -> float:
+    """Median time of some runs; the collector waits meanwhile, as in Python's own `timeit`."""
     spent = []
     for _ in range(times):
         gc.collect()
         gc.disable()
-        start = time.process_time()
+        start = clock()
         run()
-        spent.append(time.process_time() - start)
+        spent.append(clock() - start)
         gc.enable()
     return statistics.median(spent)
 
@@ -162,9 +163,11 @@ def main() -> None:
     projection = project(survey, template, found)
     measures = measure(projection, found, survey, template)
     slow, areas, times = ratio(lambda: naive(projection, template), lambda: zone_areas(projection, template), 7)
+    busy = seconds(lambda: zone_areas(projection, template), 5, time.process_time)
     fast = seconds(lambda: measure(projection, found, survey, template), 5)
     print(f"40 photos, {len(survey.marks)} marks, {len(projection.marks)} projected, {len(template.zones)} zones")
     print(f"zone areas of all layers: naive double loop {slow:.3f} s, ours {areas:.3f} s: {times:.1f} x")
+    print(f"processor time of ours, both threads: {busy:.3f} s")
     print(f"everything (intervals, pieces, coverage, distances): {fast:.3f} s: {slow / fast:.1f} x the naive areas")
     print(f"largest difference in area: {largest_difference(naive(projection, template), measures):.2e} mm2")
     print(f"projection of all of it: {seconds(lambda: project(survey, template, found), 3):.3f} s")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -112,6 +114,23 @@ def parse_template(document: Mapping[str, Any]) -> BodyTemplate:
     TemplateError
         If it has faults; `TemplateError.faults` lists all of them.
     """
+    try:
+        text = json.dumps(document)
+    except (TypeError, ValueError):  # made by a program, not read from JSON
+        return _checked(document)
+    return _parsed(text)
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> BodyTemplate:
+    """Check and build once: a survey brings its own copy of a template that is mostly the packaged one, word for word.
+
+    What is kept cannot be changed, and a document with faults is looked at anew each time.
+    """
+    return _checked(json.loads(text))
+
+
+def _checked(document: Mapping[str, Any]) -> BodyTemplate:
     faults = check_template(document)
     if faults:
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""

@@ -15,6 +15,7 @@ from corromap.measures.distance import mounting_distances
 from corromap.measures.ground import ground_of
 from corromap.measures.layers import AFFECTED, LAYERS, PRECEDENCE, STAGES, kind_layer, resolved_layer, stage_layer
 from corromap.measures.layout import layout_of
+from corromap.measures.panels import panel_by_panel
 from corromap.measures.patches import PatchOnPatch, patches_on_patches, same_place
 from corromap.measures.result import Figure, GroupMeasure, Measures, ZoneMeasure
 from corromap.measures.structuring import Counting, structure_of
@@ -61,7 +62,8 @@ def measure(projection: Projection, registrations: Registrations, survey: Survey
     on: dict[PanelId, list[ProjectedMark]] = {}
     for m in projection.marks:
         on.setdefault(m.panel, []).append(m)
-    grounds = [ground_of(panel, on[panel.id]) for panel in template.panels if panel.id in on]
+    marked = [panel for panel in template.panels if panel.id in on]
+    grounds = panel_by_panel(lambda panel: ground_of(panel, on[panel.id]), marked, len(projection.marks))
     totals = totals_of(grounds, template, layout, survey.settings.patch_gap_mm, projection.seen)
     groups = _groups(template)
     sets = [np.array([i], dtype=np.intp) for i in range(len(template.zones))] + [g.zones for g in groups]

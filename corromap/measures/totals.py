@@ -15,6 +15,7 @@ from corromap.measures.fragments import may_be_one
 from corromap.measures.ground import Cell, Ground, cells_of
 from corromap.measures.layers import LAYERS
 from corromap.measures.layout import SCALE_LABEL, SourceLayout, VectorGradient
+from corromap.measures.panels import panel_by_panel
 from corromap.measures.pieces import PieceList, Pieces, touching_marks
 from corromap.measures.result import Figure
 from corromap.measures.touching import TOUCHING_MM, most_separate
@@ -162,8 +163,8 @@ def totals_of(
     gradient = np.zeros((*shape, layout.width))
     marks: dict[tuple[int, int], dict[MarkId, bool]] = {}
     pieces = PieceList()
-    for ground in grounds:
-        cells = cells_of(ground)
+    formed = panel_by_panel(cells_of, grounds, sum(len(ground.marks) for ground in grounds))
+    for ground, cells in zip(grounds, formed, strict=True):
         if not cells:
             continue
         exposed = exposed_edges(ground, cells, layout)

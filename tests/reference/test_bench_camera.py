@@ -59,6 +59,14 @@ def camera_at(distance: float, oblique_deg: float, dist: tuple[float, ...], foca
     )  # fmt: skip
 
 
+def test_projection_is_opencvs() -> None:
+    """All five terms of distortion, points before, beside and behind the camera."""
+    camera = camera_at(500, 25, (-0.15, 0.02, 4e-4, -3e-4, 0.01), 1300.0)
+    points = np.random.default_rng(1).normal(0, 900, (500, 3)) + inner_corners().mean(axis=0)
+    expected = cv2.projectPoints(points, camera.rvec, camera.tvec, camera.matrix, np.array(camera.dist))[0]
+    assert camera.project(points) == pytest.approx(expected.reshape(-1, 2), rel=1e-9, abs=1e-9)
+
+
 @pytest.mark.parametrize(
     ("distance", "oblique_deg", "dist", "focal"),
     [

@@ -94,10 +94,19 @@ class Camera:
         )
 
     def project(self, points_mm: ArrayLike) -> Array:
-        """Car-frame points to distorted pixels by OpenCV, shape (N, 2)."""
-        p = np.asarray(points_mm, float).reshape(-1, 1, 3)
-        px = cv2.projectPoints(p, self.rvec, self.tvec, self.matrix, np.array(self.dist))[0]
-        return np.asarray(px, float).reshape(-1, 2)
+        """Car-frame points to distorted pixels as OpenCV's `projectPoints` does, shape (N, 2).
+
+        Written out: called from Python, OpenCV works out all derivatives too, which takes five times as long.
+        """
+        p = np.asarray(points_mm, float).reshape(-1, 3) @ self.rotation.T + self.tvec
+        ahead = np.where(p[:, 2] == 0.0, 1.0, p[:, 2])
+        x, y = p[:, 0] / ahead, p[:, 1] / ahead
+        k1, k2, p1, p2, k3 = self.dist
+        square = x * x + y * y
+        radial = 1.0 + square * (k1 + square * (k2 + square * k3))
+        across = x * radial + 2.0 * p1 * x * y + p2 * (square + 2.0 * x * x)
+        down = y * radial + p1 * (square + 2.0 * y * y) + 2.0 * p2 * x * y
+        return np.column_stack([self.focal_px * across + self.cx, self.focal_px * down + self.cy])
 
     def plain_size(self) -> tuple[int, int]:
         """Size of the plain pinhole picture that covers the distorted one."""
