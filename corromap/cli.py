@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import sys
 from datetime import UTC, datetime
@@ -24,6 +25,9 @@ SUFFIX = ".corromap"
 @click.version_option(__version__, prog_name="corromap")
 def main() -> None:
     """Rust, filler and patches on photos, carried to scale onto a body template."""
+    # a command makes hundreds of thousands of objects that live to its end: looking through them again and again for
+    # garbage took a tenth of its time
+    gc.set_threshold(50_000, 20, 20)
 
 
 for _command in RECORD_COMMANDS:
