@@ -76,7 +76,7 @@ def run_demo(folder: Path, console: Console) -> None:
 
 
 def take_in(source: Path, survey: Path, progress: Callable[[int, int], None]) -> None:
-    """Import the demo's folder while a second thread examines its photos.
+    """Import the demo's folder while two threads examine its photos.
 
     Examining is most of the work and leaves the interpreter free, so that two
     cores are busy; what was found is kept in the file, as on every arrival.
@@ -95,7 +95,7 @@ def take_in(source: Path, survey: Path, progress: Callable[[int, int], None]) ->
     InputError
         If the folder cannot be imported.
     """
-    with ThreadPoolExecutor(max_workers=1) as pool:
+    with ThreadPoolExecutor(max_workers=2) as pool:
         pending = [pool.submit(_examined, photo) for photo in sorted((source / "photos").iterdir())]
         try:
             import_folder(source, survey, author=CLI_AUTHOR, progress=progress)

@@ -45,9 +45,10 @@ def true_px(mm, matrix=MM_TO_PX):
 
 
 def photo(name="floor", order=0):
+    """Without a focal length in its EXIF: from one plane alone it has no camera, and is placed on the floor only."""
     return Photo(
         id=PhotoId(f"photo-{name}"), name=f"{name}.jpg", sha256="0" * 64, width_px=WIDTH, height_px=HEIGHT,
-        focal_px=FOCAL, order=order,
+        order=order,
     )  # fmt: skip
 
 
