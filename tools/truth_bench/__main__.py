@@ -88,6 +88,7 @@ def main() -> None:
     parser.add_argument("--surveys", type=int, default=200, help="surveys of the first condition")
     parser.add_argument("--others", type=int, default=0, help="surveys of each of the other conditions")
     parser.add_argument("--more", choices=sorted(CONDITIONS), nargs="*", default=(), help="others with --surveys too")
+    parser.add_argument("--only", choices=sorted(CONDITIONS), nargs="*", help="no others but these (default: all)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--condition", choices=sorted(CONDITIONS), default=FIRST, help="the first condition")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -96,7 +97,8 @@ def main() -> None:
     given = parser.parse_args()
     plan = [(CONDITIONS[given.condition], given.surveys)]
     counts = {name: given.surveys if name in given.more else given.others for name in CONDITIONS}
-    plan += [(c, counts[name]) for name, c in CONDITIONS.items() if name != given.condition and counts[name]]
+    named = [name for name in CONDITIONS if name != given.condition and (given.only is None or name in given.only)]
+    plan += [(CONDITIONS[name], counts[name]) for name in named if counts[name]]
     started = time.perf_counter()
     found = run(plan, given.seed, given.workers, given.keep)
     for name, judgements in found.items():
@@ -107,6 +109,7 @@ def main() -> None:
     if given.write is not None:
         command = f"python -m tools.truth_bench --surveys {given.surveys} --seed {given.seed}"
         command += f" --others {given.others}" if given.others else ""
+        command += f" --only {' '.join(given.only)}" if given.only else ""
         command += f" --more {' '.join(given.more)}" if given.more else ""
         command += f" --condition {given.condition}" if given.condition != FIRST else ""
         command += f" --write {given.write.as_posix()}"
