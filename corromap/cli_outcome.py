@@ -18,7 +18,7 @@ from corromap.template import Role
 __all__ = ["print_outcome"]
 
 ALSO = 3
-"""Places named beside the first that reaches a limit; the report lists them all."""
+"""Places named beside the first that reaches a limit; the report lists them all. House rule."""
 
 
 def print_outcome(evaluation: Evaluation, console: Console, *, every: bool = False) -> None:
