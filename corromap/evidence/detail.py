@@ -110,25 +110,17 @@ def look_at(registration: Registration, uv_mm: FloatArray) -> Look:
     of d mm / d direction are r and r / cos(angle); both follow from the
     Jacobian and the focal length, without the camera's place.
     """
-    xy = registration.to_px(uv_mm)
-    detail = registration.detail(xy)
-    by_lens = np.linalg.inv(_identity_for_nan(registration.lens.undistort_jacobian(xy)))
-    mm_per_direction = registration.jacobian(xy) @ by_lens @ _px_per_radian(registration, xy)
-    small, large = _singular_values(mm_per_direction)
+    straight = registration.to_straight(uv_mm)
+    small, large = _singular_values(registration.straight_jacobian(straight) @ _px_per_radian(registration, straight))
     angle = np.degrees(np.arccos(np.clip(small / large, 0.0, 1.0)))
-    return Look(xy, detail, angle, small)
+    return Look(registration.lens.distort(straight), registration.straight_detail(straight), angle, small)
 
 
-def _identity_for_nan(matrices: FloatArray) -> FloatArray:
-    """NaN rows stay NaN but do not stop the inverse of the others."""
-    return np.where(np.isfinite(matrices), matrices, np.eye(2))
-
-
-def _px_per_radian(registration: Registration, xy_px: FloatArray) -> FloatArray:
+def _px_per_radian(registration: Registration, straight_px: FloatArray) -> FloatArray:
     """Straightened pixels moved by turning the sight by one radian, across and along; shape (N, 2, 2)."""
     lens, camera = registration.lens, registration.camera
     focal_px = lens.focal_px if camera is None else camera.focal_px  # solved with the whole car: known better
-    x = (lens.undistort(xy_px) - lens.centre_px) / focal_px
+    x = (straight_px - lens.centre_px) / focal_px
     q = 1.0 + (x**2).sum(axis=1)  # squared length of the ray (x, y, 1)
     radius = np.sqrt(q - 1.0)
     away = np.divide(x, radius[:, None], out=np.tile([1.0, 0.0], (len(x), 1)), where=radius[:, None] > 1e-12)

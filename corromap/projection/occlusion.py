@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
 from corromap.frames import FloatArray, PanelId
@@ -48,6 +49,9 @@ SURELY_PX = 40.0
 """A clicked point so far inside the image of a face is surely behind it: clicks and
 viewpoint err by less. Ours."""
 
+_Look = Callable[[FloatArray], FloatArray]
+_Plane = tuple[FloatArray, FloatArray]
+
 
 @dataclass(frozen=True, eq=False)
 class Face:
@@ -75,6 +79,37 @@ class Face:
     def car_mm(self) -> FloatArray:
         """Its edge in the car frame, shape (N, 3)."""
         return np.asarray(self.place.to_car(self.ring_mm), dtype=np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class _Corners:
+    """Corners of all faces in one array: most faces are told by them to hide nothing, at once.
+
+    Parameters
+    ----------
+    car_mm : ndarray of float64, shape (N, 3)
+        Corners, face by face.
+    starts : ndarray of int64, shape (F,)
+        Row of each face's first.
+    """
+
+    car_mm: FloatArray
+    starts: NDArray[np.int64]
+
+    def most(self, values: FloatArray) -> FloatArray:
+        """Largest value of each face's corners, shape (F,) or (F, K)."""
+        return np.asarray(np.maximum.reduceat(values, self.starts))
+
+    def least(self, values: FloatArray) -> FloatArray:
+        """Smallest value of each face's corners."""
+        return np.asarray(np.minimum.reduceat(values, self.starts))
+
+
+@lru_cache(maxsize=16)
+def _corners_of(template: BodyTemplate) -> _Corners:
+    rings = [face.car_mm for face in faces_of(template)]
+    starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])], dtype=np.int64)
+    return _Corners(np.concatenate(rings), starts)
 
 
 @lru_cache(maxsize=16)
@@ -152,10 +187,10 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
         return MultiPolygon()
     look = _look_of(viewpoint, registration)
     skipped = {panel.id, *but}
-    faces = [face for face in faces_of(template) if face.is_wall or face.panel not in skipped]
     box = shapely.box(*shown_px.bounds)
     plane = panel.place.origin_mm, panel.place.normal * panel.facing
-    images = [_image_of(face, plane, look) for face in faces]
+    near = _perhaps_before(template, plane, look, shown_px.bounds)
+    images = [_image_of(face, plane, look) for face in near if face.is_wall or face.panel not in skipped]
     cover = [image for image in images if image is not None and image.intersects(box)]
     clicked = _clicked_on(registration)
     if any(_hides_any(image, clicked) for image in cover):
@@ -166,7 +201,23 @@ def standing_in_front(  # noqa: PLR0913 - what is looked at, from where, and pas
     return MultiPolygon([g for g in shapely.get_parts(joined) if isinstance(g, Polygon)])
 
 
-def _image_of(face: Face, plane: tuple[FloatArray, FloatArray], look: _Look) -> Any:  # noqa: ANN401 - a polygon or None
+def _perhaps_before(
+    template: BodyTemplate, plane: _Plane, look: _Look, box: tuple[float, float, float, float]
+) -> list[Face]:
+    """Faces of which something lies above a plane, before the camera and, if all of it does, in a box of pixels."""
+    corners, faces = _corners_of(template), faces_of(template)
+    image = look(corners.car_mm)
+    high = corners.most((corners.car_mm - plane[0]) @ plane[1]) - ABOVE_MM > 0
+    depth = image[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        px = image[:, :2] / depth[:, None]  # of use only where all of a face is before the camera
+    beside = (corners.least(px) > box[2:]) | (corners.most(px) < box[:2])
+    whole = corners.least(depth) >= NEAR_MM
+    there = high & (corners.most(depth) > NEAR_MM) & ~(whole & beside.any(axis=1))
+    return [faces[i] for i in np.flatnonzero(there)]
+
+
+def _image_of(face: Face, plane: _Plane, look: _Look) -> Any:  # noqa: ANN401 - a polygon or None
     """Image of what of a face lies on the viewer's side of a plane (origin, normal) and before the camera."""
     ring = face.car_mm
     above = (ring - plane[0]) @ plane[1] - ABOVE_MM
@@ -191,9 +242,6 @@ def _clicked_on(registration: Registration) -> FloatArray:
 def _hides_any(outline: Any, clicked: FloatArray) -> bool:  # noqa: ANN401 - polygon or multi-polygon
     inside = clicked[shapely.contains_xy(outline, clicked)] if len(clicked) else clicked
     return bool((shapely.distance(outline.boundary, shapely.points(inside)) > SURELY_PX).any())
-
-
-_Look = Callable[[FloatArray], FloatArray]
 
 
 def _look_of(viewpoint: CameraPose, registration: Registration) -> _Look:

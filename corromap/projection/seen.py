@@ -96,7 +96,7 @@ def _good(view: PanelView, px: FloatArray, limit: float) -> NDArray[np.bool_]:
     registration = view.registration
     third = registration.matrix[2]
     near = px @ third[:2] + third[2] >= registration.w_min
-    detail = registration.detail(registration.lens.distort(px.reshape(-1, 2))).reshape(near.shape)
+    detail = registration.straight_detail(px.reshape(-1, 2)).reshape(near.shape)
     return np.asarray(near & (np.nan_to_num(detail, nan=np.inf) <= limit))
 
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from corromap.registration.cameras import solve_lenses
 from corromap.registration.draws import draw_matrices
-from corromap.registration.place import place_at_once, place_photo, place_photos
+from corromap.registration.panel_place import place_photo
+from corromap.registration.place import place_at_once, place_photos
 from corromap.registration.result import FailureReason, Lens, Registration, RegistrationFailure
 from corromap.registration.suggest import next_datum
 

@@ -36,8 +36,8 @@ __all__ = [
 ]
 
 W_SHARE = 0.25
-"""As for one panel: a place counts up to four times as far from the camera as the
-farthest point sighted."""
+"""Ours: a place counts down to this share of the smallest ``w`` at a sighted or matched
+point, that is up to four times as far from the camera as the farthest of them."""
 
 LEAST_FACING = 0.12
 """Cosine between the line of sight and a panel's normal; flatter than 83 degrees is not looked at."""

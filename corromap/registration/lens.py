@@ -148,9 +148,24 @@ class Lens:
         ndarray of float64, shape (N, 2, 2)
             d undistorted pixel / d photo pixel.
         """
-        x, r_d = self._polar(xy_px)
-        r = self._undistorted_radius(r_d)
-        return _radial_matrix(x, r_d, _ratio(r, r_d), 1.0 / self._radius(r)[1])
+        return self.undistort_jacobian_at(self.undistort(xy_px))
+
+    def undistort_jacobian_at(self, straight_px: ArrayLike) -> FloatArray:
+        """Differentiate `undistort` where its result is known: no inverse is solved for.
+
+        Parameters
+        ----------
+        straight_px : array_like, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2, 2)
+            d undistorted pixel / d photo pixel.
+        """
+        x, r = self._polar(straight_px)
+        value, slope, _ = self._radius(r)
+        return _radial_matrix(x, r, 1.0 / _ratio(value, r), 1.0 / slope)
 
     def distort_with_derivatives(self, xy_px: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Work out `distort`, `distort_jacobian` and the derivative by ``k1`` in one go.
@@ -195,23 +210,23 @@ class Lens:
         by_centre = self.focal_px * (np.eye(2) - self.distort_jacobian(xy_px))
         return np.concatenate([by_k1[:, :, None], by_centre], axis=2)
 
-    def undistort_by_lens(self, xy_px: ArrayLike) -> FloatArray:
+    def undistort_by_lens_at(self, straight_px: ArrayLike) -> FloatArray:
         """Tell how undistorted pixels move with the lens, at fixed photo pixels.
 
         Parameters
         ----------
-        xy_px : array_like, shape (N, 2)
-            Pixels of the photo.
+        straight_px : array_like, shape (N, 2)
+            Undistorted pixels.
 
         Returns
         -------
         ndarray of float64, shape (N, 2, 3)
             Pixels per unit of ``k1`` and of the centre across and down.
         """
-        x, r_d = self._polar(xy_px)
-        _, slope, by_k1 = self._radius(self._undistorted_radius(r_d))
-        moved = -self.focal_px * x * _ratio(by_k1 / slope, r_d, limit=0.0)[:, None]
-        by_centre = self.focal_px * (np.eye(2) - self.undistort_jacobian(xy_px))
+        x, r = self._polar(straight_px)
+        _, slope, by_k1 = self._radius(r)
+        moved = -self.focal_px * x * _ratio(by_k1 / slope, r, limit=0.0)[:, None]
+        by_centre = self.focal_px * (np.eye(2) - self.undistort_jacobian_at(straight_px))
         return np.concatenate([moved[:, :, None], by_centre], axis=2)
 
     def _polar(self, xy_px: ArrayLike) -> tuple[FloatArray, FloatArray]:

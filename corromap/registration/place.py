@@ -3,81 +3,28 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from corromap.control import PhotoTie
-from corromap.frames import DatumId, FloatArray, PanelId, PhotoId, TieId
+from corromap.frames import DatumId, PanelId, PhotoId, TieId
 from corromap.registration.camera_fit import CameraRefusal, PhotoCamera
 from corromap.registration.camera_place import camera_panels, panel_stands_out
 from corromap.registration.cameras import PlacedCamera, forget_cameras, own_camera, solve_cameras
-from corromap.registration.fit_checks import check_fit, fit_warnings
 from corromap.registration.flat_checks import may_be_used
-from corromap.registration.guards import check_sightings
-from corromap.registration.homography import apply
-from corromap.registration.influence import click_sigma
-from corromap.registration.lens import Lens
 from corromap.registration.network import LinkedCamera, Network, linked_at_once, linked_panels, solve_network
-from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
-from corromap.registration.result import Registration, RegistrationFailure, clicks_label, lens_label
-from corromap.registration.sighted import Sighted, lone_datums, tried_panels
+from corromap.registration.panel_place import OwnFits
+from corromap.registration.result import Registration, RegistrationFailure
+from corromap.registration.sighted import lone_datums
 from corromap.survey import Photo, Settings, Sighting, Survey
-from corromap.template import BodyTemplate, Panel
-from corromap.uncertainty import ErrorSource
+from corromap.template import BodyTemplate
 
-__all__ = ["W_SHARE", "contradicted_ties", "forget", "place_at_once", "place_photo", "place_photos"]
+__all__ = ["contradicted_ties", "forget", "place_at_once", "place_photos"]
 
 REMEMBERED = 8
 """Answers kept by `place_photos`: drawing a mark changes nothing it depends on."""
-
-W_SHARE = 0.25
-"""Ours: a place counts down to this share of the smallest ``w`` at a sighting,
-that is up to four times as far from the camera as the farthest point clicked."""
-
-
-def place_photo(  # noqa: PLR0913, PLR0917 - the contract between modules
-    photo: Photo,
-    panel: Panel,
-    sightings: Iterable[Sighting],
-    lens: Lens,
-    settings: Settings,
-    template: BodyTemplate,
-) -> Registration | RegistrationFailure:
-    """Place one photo on one panel from its sightings.
-
-    Parameters
-    ----------
-    photo : Photo
-        The photo.
-    panel : Panel
-        The panel.
-    sightings : iterable of Sighting
-        Those of other photos, and datum points that do not lie on this panel,
-        are passed over.
-    lens : Lens
-        The photo's lens, from `solve_lenses`.
-    settings : Settings
-        For the standard error of a click.
-    template : BodyTemplate
-        For the datum points, folds included.
-
-    Returns
-    -------
-    Registration or RegistrationFailure
-        A failure is a value: it says what is wrong and what to click next.
-    """
-    sighted = Sighted.collect(photo, panel, sightings, template)
-    failure = check_sightings(sighted, lens, settings)
-    if failure is not None:
-        return failure
-    fit = fit_panel(sighted.clicked_px, sighted.datum_mm, lens)
-    failure = check_fit(sighted, fit, settings)
-    if failure is not None:
-        return failure
-    return _registration(sighted, fit, settings)
 
 
 def place_photos(
@@ -232,7 +179,7 @@ def _answered(asked: _Question, near: Network | None) -> _Answer:
     sightings = tuple(Sighting(photo, datum, np.array(at_px)) for photo, datum, *at_px in asked.clicks)
     solved = solve_cameras(Survey("placing", photos=photos, sightings=sightings, settings=settings), template)
     own = {photo.id: [s for s in sightings if s.photo == photo.id] for photo in photos}
-    every = {p.id: _by_panel(p, own[p.id], solved.lenses[p.id], settings, template) for p in photos}
+    every = {p.id: OwnFits(p, own[p.id], solved.lenses[p.id], settings, template) for p in photos}
     ties = [key.tie for key in asked.ties]
     network = solve_network(photos, sightings, ties, solved, every, settings, template, near)
     placed: dict[tuple[PhotoId, PanelId], Registration | RegistrationFailure] = {}
@@ -241,26 +188,17 @@ def _answered(asked: _Question, near: Network | None) -> _Answer:
         if linked is not None:
             whole = _linked(photo, own[photo.id], linked, settings, template)
         else:
-            told = _told(every[photo.id], own[photo.id], template)
-            whole = _with_camera(told, every[photo.id], solved.cameras[photo.id], settings, template)
+            whole = _with_camera(every[photo.id], own[photo.id], solved.cameras[photo.id], settings, template)
             whole = _with_links(photo, whole, network)
         placed.update(((photo.id, panel), answer) for panel, answer in whole.items())
     return _Answer(asked, placed, network)
-
-
-def _by_panel(
-    photo: Photo, own: list[Sighting], lens: Lens, settings: Settings, template: BodyTemplate
-) -> dict[PanelId, Registration | RegistrationFailure]:
-    tried = tried_panels(photo, own, template)
-    return {panel.id: place_photo(photo, panel, own, lens, settings, template) for panel in tried}
 
 
 def _linked(
     photo: Photo, own: list[Sighting], camera: LinkedCamera, settings: Settings, template: BodyTemplate
 ) -> dict[PanelId, Registration | RegistrationFailure]:
     """Place a photo of the network; all its panels are seen through one lens."""
-    found = _by_panel(photo, own, camera.lens, settings, template)
-    return _with_camera(_told(found, own, template), found, camera, settings, template)
+    return _with_camera(OwnFits(photo, own, camera.lens, settings, template), own, camera, settings, template)
 
 
 def _with_links(
@@ -268,10 +206,7 @@ def _with_links(
 ) -> dict[PanelId, Registration | RegistrationFailure]:
     """Add to a photo outside the network why its ties are not used."""
     said = network.said.get(photo.id, ())
-    whole = {
-        panel: replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
-        for panel, answer in placed.items()
-    }
+    whole = {panel: _warned(answer, said) for panel, answer in placed.items()}
     for (key, panel), failure in network.failures.items():
         if key == photo.id and not isinstance(whole.get(panel), Registration):
             whole[panel] = failure
@@ -279,104 +214,48 @@ def _with_links(
 
 
 def _with_camera(
-    told: Mapping[PanelId, Registration | RegistrationFailure],
-    found: Mapping[PanelId, Registration | RegistrationFailure],
+    found: OwnFits,
+    sightings: Sequence[Sighting],
     camera: PlacedCamera | LinkedCamera | CameraRefusal,
     settings: Settings,
     template: BodyTemplate,
 ) -> dict[PanelId, Registration | RegistrationFailure]:
     """Choose, panel by panel, between its own fit and the photo's camera."""
-    if isinstance(camera, PlacedCamera) and camera.found.is_flat and not may_be_used(camera, told, template):
-        camera = CameraRefusal()
+    if isinstance(camera, PlacedCamera) and camera.found.is_flat:
+        told = {panel: found[panel] for panel in _told(found, sightings, template)}
+        camera = camera if may_be_used(camera, told, template) else CameraRefusal()
     if isinstance(camera, CameraRefusal):
         said = (camera.message,) if camera.message else ()
-        return {
-            panel: replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
-            for panel, answer in told.items()
-        }
+        return {panel: _warned(found[panel], said) for panel in _told(found, sightings, template)}
     pose = camera.pose if isinstance(camera, LinkedCamera) else camera.found.fit.pose
     by_camera = (
         linked_panels(camera, template, settings)
         if isinstance(camera, LinkedCamera)
         else camera_panels(camera, template, settings)
     )
+    beside = _told(found, sightings, template) if found.keys() - by_camera.keys() else []
     chosen: dict[PanelId, Registration | RegistrationFailure] = {}
     for panel in template.panels:
-        own, other = found.get(panel.id), by_camera.get(panel.id)
-        if other is None:
-            if panel.id in told:
-                answer = told[panel.id]
-                if isinstance(answer, Registration):
-                    answer = replace(answer, camera=pose)
-                chosen[panel.id] = answer
-            continue
-        why = panel_stands_out(camera.weights(other.datum_ids), other) if isinstance(own, Registration) else ""
-        chosen[panel.id] = (
-            replace(own, reason=why, camera=other.camera) if isinstance(own, Registration) and why else other
-        )
+        other = by_camera.get(panel.id)
+        if other is not None:
+            why = panel_stands_out(camera.weights(other.datum_ids), other) if panel.id in found else ""
+            own = found[panel.id] if why else None
+            chosen[panel.id] = replace(own, reason=why, camera=other.camera) if isinstance(own, Registration) else other
+        elif panel.id in beside:
+            answer = found[panel.id]
+            chosen[panel.id] = replace(answer, camera=pose) if isinstance(answer, Registration) else answer
     return chosen
 
 
-def _told(
-    found: Mapping[PanelId, Registration | RegistrationFailure], sightings: Iterable[Sighting], template: BodyTemplate
-) -> dict[PanelId, Registration | RegistrationFailure]:
+def _warned(answer: Registration | RegistrationFailure, said: tuple[str, ...]) -> Registration | RegistrationFailure:
+    return replace(answer, warnings=(*answer.warnings, *said)) if isinstance(answer, Registration) else answer
+
+
+def _told(found: OwnFits, sightings: Iterable[Sighting], template: BodyTemplate) -> list[PanelId]:
     """Panels worth telling of: a click on a fold serves two panels, but may be meant for one."""
     clicked = {s.datum for s in sightings}
     meant = {template.datum_points[datum][0].id for datum in clicked & lone_datums(template)}
-    told = [panel for panel, answer in found.items() if panel in meant or isinstance(answer, Registration)]
+    told = [panel for panel in found if panel in meant or isinstance(found[panel], Registration)]
     if not told:
         told = [panel for panel in found if any(datum.id in clicked for datum in template.panel(panel).datum_points)]
-    return {panel: found[panel] for panel in told}
-
-
-def _registration(sighted: Sighted, fit: PanelFit, settings: Settings) -> Registration:
-    lens, photo, panel = fit.lens, sighted.photo.id, sighted.panel.id
-    matrix = fit.px_to_mm()
-    carried, w = apply(matrix, lens.undistort(sighted.clicked_px))
-    scale = 1.0 / float(w.mean())
-    residual_mm = carried - sighted.datum_mm
-    sigma_px = click_sigma(fit, settings)
-    clicks, lens_source, moved = _sources(sighted, fit, sigma_px)
-    return Registration(
-        photo=photo,
-        panel=panel,
-        lens=lens,
-        matrix=matrix * scale,
-        w_min=W_SHARE * scale * float(w.min()),
-        datum_ids=sighted.ids,
-        datum_mm=sighted.datum_mm,
-        sighted_px=sighted.clicked_px,
-        residual_px=fit.residual_px,
-        residual_mm=residual_mm,
-        rms_px=_rms(fit.residual_px),
-        rms_mm=_rms(residual_mm),
-        sigma_px=sigma_px,
-        hull_px=sighted.clicked_px[ConvexHull(sighted.clicked_px).vertices],
-        method="panel",
-        sources=(clicks, lens_source),
-        matrix_by_source={label: value * scale for label, value in moved.items()},
-        warnings=fit_warnings(sighted, fit, settings),
-    )
-
-
-def _sources(
-    sighted: Sighted, fit: PanelFit, sigma_px: float
-) -> tuple[ErrorSource, ErrorSource, dict[str, FloatArray]]:
-    """Error sources and how the unscaled matrix follows each.
-
-    Estimating the lens together with the eight parameters leaves the two sources
-    below independent: the part of its error that comes from these clicks lies at
-    right angles to everything the eight parameters can follow.
-    """
-    clicks = ErrorSource(
-        clicks_label(sighted.photo.id, sighted.panel.id),
-        np.asarray(sigma_px**2 * np.linalg.inv(fit.jacobian.T @ fit.jacobian), dtype=np.float64),
-    )
-    lens = ErrorSource(lens_label(fit.lens, sighted.photo.id), fit.lens.covariance)
-    by_parameter = fit.px_to_mm_by_parameter()
-    followed = -least_squares(fit.jacobian, fit.by_lens)
-    return clicks, lens, {clicks.label: by_parameter, lens.label: by_parameter @ followed}
-
-
-def _rms(residual: FloatArray) -> float:
-    return float(np.sqrt((residual**2).sum(axis=1).mean()))
+    return told

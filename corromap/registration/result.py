@@ -287,10 +287,25 @@ class Registration:
         ndarray of float64, shape (N, 2)
             Pixels of the photo, also outside its frame; NaN behind the camera.
         """
+        return self.lens.distort(self.to_straight(xy_mm))
+
+    def to_straight(self, xy_mm: ArrayLike) -> FloatArray:
+        """Carry panel millimetres to pixels with the lens taken out.
+
+        Parameters
+        ----------
+        xy_mm : array_like, shape (N, 2)
+            Panel millimetres.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2)
+            Pixels, also outside the frame; NaN behind the camera.
+        """
         uv = np.asarray(xy_mm, dtype=np.float64).reshape(-1, 2)
-        undistorted, w = apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), uv)
-        undistorted[w <= 0] = np.nan
-        return self.lens.distort(undistorted)
+        straight, w = apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), uv)
+        straight[w <= 0] = np.nan
+        return straight
 
     def jacobian(self, xy_px: ArrayLike) -> FloatArray:
         """Differentiate panel millimetres by photo pixels, lens included.
@@ -305,8 +320,8 @@ class Registration:
         ndarray of float64, shape (N, 2, 2)
             d mm / d px; NaN where `to_mm` is.
         """
-        undistorted = self.lens.undistort(xy_px)
-        return np.asarray(self._plane_jacobian(undistorted) @ self.lens.undistort_jacobian(xy_px))
+        straight = self.lens.undistort(xy_px)
+        return np.asarray(self.straight_jacobian(straight) @ self.lens.undistort_jacobian_at(straight))
 
     def sensitivities(self, xy_px: ArrayLike) -> dict[str, FloatArray]:
         """Differentiate panel millimetres by each source of error.
@@ -331,8 +346,8 @@ class Registration:
             moved[label] = (q[:, :2] - xy_mm[:, :, None] * q[:, 2:]) / w[:, None, None]
         label = lens_label(self.lens, self.photo)
         if label in moved:
-            shift = self.lens.undistort_by_lens(xy_px)
-            moved[label] = moved[label] + self._plane_jacobian(undistorted) @ shift
+            shift = self.lens.undistort_by_lens_at(undistorted)
+            moved[label] = moved[label] + self.straight_jacobian(undistorted) @ shift
         return moved
 
     def detail(self, xy_px: ArrayLike) -> FloatArray:
@@ -348,12 +363,40 @@ class Registration:
         ndarray of float64, shape (N,)
             Largest singular value of the Jacobian, mm/px; NaN where `to_mm` is.
         """
-        a, b, c, d = np.moveaxis(self.jacobian(xy_px).reshape(-1, 4), 1, 0)
+        return self.straight_detail(self.lens.undistort(xy_px))
+
+    def straight_detail(self, straight_px: FloatArray) -> FloatArray:
+        """Coarsest millimetres of panel per photo pixel, where the lens is already taken out.
+
+        Parameters
+        ----------
+        straight_px : ndarray of float64, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N,)
+            As `detail` at the photo pixels that show them.
+        """
+        jacobian = self.straight_jacobian(straight_px) @ self.lens.undistort_jacobian_at(straight_px)
+        a, b, c, d = np.moveaxis(jacobian.reshape(-1, 4), 1, 0)
         # singular values of a 2 x 2 matrix in closed form
         return np.asarray((np.hypot(a + d, b - c) + np.hypot(a - d, b + c)) / 2.0)
 
-    def _plane_jacobian(self, undistorted_px: FloatArray) -> FloatArray:
-        xy_mm, w = apply(self.matrix, undistorted_px)
+    def straight_jacobian(self, straight_px: FloatArray) -> FloatArray:
+        """Differentiate panel millimetres by undistorted pixels.
+
+        Parameters
+        ----------
+        straight_px : ndarray of float64, shape (N, 2)
+            Undistorted pixels.
+
+        Returns
+        -------
+        ndarray of float64, shape (N, 2, 2)
+            d mm / d px; NaN beyond the horizon.
+        """
+        xy_mm, w = apply(self.matrix, straight_px)
         w = np.where(w < self.w_min, np.nan, w)
         top = self.matrix[:2, :2] - xy_mm[:, :, None] * self.matrix[2, :2]
         return np.asarray(top / w[:, None, None])

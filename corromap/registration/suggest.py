@@ -21,7 +21,7 @@ __all__ = ["next_datum", "next_point", "suggestion"]
 
 FARTHEST = 4.0
 """A point more than so many times as far from the camera as the farthest one
-clicked is not asked for; the same limit as for marks (`place.W_SHARE`)."""
+clicked is not asked for; the same limit as for marks (`by_camera.W_SHARE`)."""
 
 
 def next_datum(photo: Photo, panel: Panel, sightings: Iterable[Sighting], template: BodyTemplate) -> DatumId | None:

@@ -34,6 +34,8 @@ ABOVE_MM = 0.5
 
 FRAME_STEP_PX = 20.0
 
+NOTHING = MultiPolygon()
+
 SNAP = 1e-9
 """Of millimetres and of rays alike: a millionth of a pixel."""
 
@@ -76,6 +78,17 @@ class Face:
     def normal(self) -> Array:
         """Unit vector u x v of its frame, car frame; asked for thousands of times."""
         return self.place.normal
+
+    @cached_property
+    def corners_mm(self) -> Array:
+        """Every corner of its area and, last, a one beside each: shape (N, 3)."""
+        xy = shapely.get_coordinates(self.area)
+        return np.column_stack([xy, np.ones(len(xy))])
+
+    @cached_property
+    def whole(self) -> MultiPolygon:
+        """Its area, as `kept_side` returns it where nothing is cut off."""
+        return polygons(self.area)
 
     @cached_property
     def facing(self) -> int:
@@ -238,7 +251,7 @@ def kept_side(area: Polygon | MultiPolygon, line: Array) -> MultiPolygon:
     if value.min(initial=np.inf) >= 0:
         return polygons(area)
     if value.max(initial=-np.inf) <= 0:
-        return MultiPolygon()
+        return NOTHING
     n = line[:2] / np.hypot(*line[:2])
     t = np.array([-n[1], n[0]])
     foot = xy.mean(axis=0)
@@ -290,31 +303,53 @@ def sights_of(camera: Camera, faces: Sequence[Face], *, only: PanelId | None = N
         Panels with something to see, from the side they are drawn from.
     """
     frame = frame_rays(camera)
-    images = []
-    for face in faces:
-        matrix = to_ray(camera, face.place)
-        near = kept_side(face.area, matrix[2] - [0, 0, NEAR_MM])
-        image = through(matrix, near) if not near.is_empty else near
-        if image.intersects(frame):
-            images.append((face, matrix, image))
+    shapely.prepare(frame)
+    images = [image for face in faces if (image := _image_of(face, camera)) and image.area.intersects(frame)]
     found = {}
-    for face, matrix, image in images:
+    for image in images:
+        face = image.face
         if face.panel is None or (only or face.panel.id) != face.panel.id:
             continue
         if _height(face, camera.eye_mm) * face.facing <= ABOVE_MM:
             continue
-        shown = _cut(shapely.intersection, image, frame)
-        others = [o for o in images if o[0] is not face and o[2].intersects(shown)]
-        cover = [c for o in others if not (c := _in_front(face, o, camera)).is_empty]
+        shown = _cut(shapely.intersection, image.area, frame)
+        others = [o for o in images if o is not image and o.area.intersects(shown)]
         left = shown
-        for piece in cover:
-            left = _cut(shapely.difference, left, piece)
-        back = through(np.asarray(np.linalg.inv(matrix), dtype=np.float64), left) if not left.is_empty else left
+        for other in others:
+            piece = _in_front(face, other, camera)
+            left = left if piece.is_empty else _cut(shapely.difference, left, piece)
+        inverse = np.asarray(np.linalg.inv(image.to_ray), dtype=np.float64)
+        back = left if left.is_empty else through(inverse, left)
         # rounding of the way there and back is put right by the panel's own edge
-        visible = _cut(shapely.intersection, back, face.area) if not back.is_empty else back
+        visible = _cut(shapely.intersection, back, face.area)
         if visible.area > 1.0:
-            found[face.panel.id] = Sight(face.panel, visible, matrix)
+            found[face.panel.id] = Sight(face.panel, visible, image.to_ray)
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Image:
+    """A face in the plane of rays: `near` is what of it lies before the camera, in its own millimetres."""
+
+    face: Face
+    to_ray: Array
+    near: MultiPolygon
+    area: MultiPolygon
+
+
+def _image_of(face: Face, camera: Camera) -> _Image | None:
+    """None where all of it lies behind the camera."""
+    matrix = to_ray(camera, face.place)
+    near = _kept_of(face, face.whole, matrix[2] - [0, 0, NEAR_MM])
+    return None if near.is_empty else _Image(face, matrix, near, through(matrix, near))
+
+
+def _kept_of(face: Face, area: MultiPolygon, line: Array) -> MultiPolygon:
+    """What `kept_side` leaves of a part of a face; most faces lie wholly on one side, which their corners tell."""
+    value = face.corners_mm @ line
+    if value.min() >= 0:
+        return area
+    return NOTHING if value.max() <= 0 else kept_side(area, line)
 
 
 def _cut(
@@ -332,10 +367,12 @@ def _height(face: Face, point_mm: Array) -> float:
     return float((point_mm - face.place.origin_mm) @ face.normal)
 
 
-def _in_front(face: Face, other: tuple[Face, Array, MultiPolygon], camera: Camera) -> MultiPolygon:
+def _in_front(face: Face, other: _Image, camera: Camera) -> MultiPolygon:
     """Image of the part of another face that lies between the eye and this face's plane."""
     side = 1.0 if _height(face, camera.eye_mm) > 0 else -1.0
-    n, place = face.normal * side, other[0].place
+    n, place = face.normal * side, other.face.place
     line = np.array([place.u_axis @ n, place.v_axis @ n, (place.origin_mm - face.place.origin_mm) @ n - ABOVE_MM])
-    above = kept_side(kept_side(other[0].area, other[1][2] - [0, 0, NEAR_MM]), line)
-    return through(other[1], above) if not above.is_empty else MultiPolygon()
+    above = _kept_of(other.face, other.near, line)
+    if above is other.near:
+        return other.area
+    return above if above.is_empty else through(other.to_ray, above)

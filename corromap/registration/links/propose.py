@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corromap.frames import FloatArray, PanelId, PhotoId
+from corromap.registration.by_camera import W_SHARE
 from corromap.registration.lens import Lens
 from corromap.registration.links.pair import PhotoLink
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
@@ -16,9 +17,6 @@ from corromap.registration.result import Registration, lens_label
 from corromap.uncertainty import ErrorSource
 
 __all__ = ["LinkProposal", "propose"]
-
-W_SHARE = 0.25
-"""As for sightings: a place counts down to this share of the smallest ``w`` at a match."""
 
 EFFECTIVE_MATCHES = 30
 """Ours: what is wrong with matches (a bent panel, a smear of underseal) is wrong
@@ -179,4 +177,4 @@ def _jacobian(fit: PanelFit, place_mm: FloatArray) -> FloatArray:
     straight = lens.undistort(predicted)
     w = straight @ matrix[2, :2] + matrix[2, 2]
     top = matrix[:2, :2] - place_mm[:, :, None] * matrix[2, :2]
-    return np.asarray((top / w[:, None, None]) @ lens.undistort_jacobian(predicted))
+    return np.asarray((top / w[:, None, None]) @ lens.undistort_jacobian_at(straight))
