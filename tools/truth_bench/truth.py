@@ -245,12 +245,13 @@ def coverage_of(bench: BenchSurvey, placed: Placed) -> TrueCoverage:
         for shot in bench.shots:
             if panel.id not in shot.sights:
                 continue
-            visible = shapely.contains_xy(shot.sights[panel.id].visible, points)
-            shown = np.tile(visible, (len(limits), 1))
-            shown[:, visible] = detail_mm_per_px(shot, panel, points[visible]) <= limits
-            by_every |= shown[0]
-            if (shot.photo.id, panel.id) in placed:
-                by_placed |= shown
+            is_placed = (shot.photo.id, panel.id) in placed
+            left = np.flatnonzero(~(by_placed.all(axis=0) & by_every if is_placed else by_every))
+            left = left[shapely.contains_xy(shot.sights[panel.id].visible, points[left])]
+            shown = detail_mm_per_px(shot, panel, points[left]) <= limits
+            by_every[left] |= shown[0]
+            if is_placed:
+                by_placed[:, left] |= shown
         covers = [m.area for m in bench.scene.marks if m.panel == panel.id and m.kind is MarkKind.HIDDEN]
         covered = (
             shapely.contains_xy(shapely.union_all(covers), points) if covers else np.zeros(len(points), dtype=bool)
