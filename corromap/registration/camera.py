@@ -11,6 +11,7 @@ focal length over the one the lens states.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -174,31 +175,9 @@ class CameraProblem:
             Of this pose.
         """
         inside = pose.inside(self.car_mm)
-        depth = np.maximum(inside[:, 2], NEAREST_MM)
-        offset = pose.focal_px * inside[:, :2] / depth[:, None]
-        undistorted = self.lens.centre_px + offset
-        residual = self.clicked_px - self.lens.distort(undistorted)
-        bend = self.lens.distort_jacobian(undistorted)
-        by_point = np.zeros((len(depth), 2, 3))
-        by_point[:, 0, 0] = by_point[:, 1, 1] = pose.focal_px / depth
-        by_point[:, :, 2] = -offset / depth[:, None]
-        through = bend @ by_point
-        middle = inside.mean(axis=0)
-        turn = -through @ crosses(inside - middle)
-        root = np.sqrt(self.weight)
-        jacobian = np.concatenate([turn, through * middle[2]], axis=2)
-        shared = np.zeros((len(depth), 2, SHARED))
-        shared[:, :, 0] = self.lens.distort_by_lens(undistorted)[:, :, 0]
-        shared[:, :, 1:3] = self.lens.focal_px * np.eye(2)  # the picture moves with its centre
-        shared[:, :, 3] = (bend @ offset[:, :, None])[..., 0]
-        return CameraFit(
-            self,
-            pose,
-            (jacobian * root[:, None, None]).reshape(-1, POSE),
-            (shared * root[:, None, None]).reshape(-1, SHARED),
-            residual,
-            inside,
-        )
+        offset = pose.focal_px * inside[:, :2] / np.maximum(inside[:, 2:], NEAREST_MM)
+        residual = self.clicked_px - self.lens.distort(self.lens.centre_px + offset)
+        return CameraFit(self, pose, residual, inside, offset)
 
     def without(self, index: int) -> CameraProblem:
         """Leave one sighting out.
@@ -217,9 +196,9 @@ class CameraProblem:
         return replace(self, clicked_px=self.clicked_px[rest], car_mm=self.car_mm[rest], weight=self.weight[rest])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class CameraFit:
-    """A camera with its residuals.
+    """A camera with its residuals; derivatives are worked out when asked for, many poses are only looked at.
 
     Parameters
     ----------
@@ -227,22 +206,50 @@ class CameraFit:
         What was fitted.
     pose : CameraPose
         The pose.
-    jacobian : ndarray of float64, shape (2N, 6)
-        d photo pixel / d pose parameter, times the root of the weight.
-    by_shared : ndarray of float64, shape (2N, 4)
-        d photo pixel / d shared parameter, times the root of the weight.
     residual_px : ndarray of float64, shape (N, 2)
         Clicked minus fitted.
     inside_mm : ndarray of float64, shape (N, 3)
         The points in the camera frame.
+    offset_px : ndarray of float64, shape (N, 2)
+        Where they are seen without distortion, from the lens's centre.
     """
 
     problem: CameraProblem
     pose: CameraPose
-    jacobian: FloatArray
-    by_shared: FloatArray
     residual_px: FloatArray
     inside_mm: FloatArray
+    offset_px: FloatArray
+
+    @cached_property
+    def jacobian(self) -> FloatArray:
+        """Derivatives of photo pixels by the pose, times the root of the weight, shape (2N, 6)."""
+        depth = np.maximum(self.inside_mm[:, 2], NEAREST_MM)
+        by_point = np.zeros((len(depth), 2, 3))
+        by_point[:, 0, 0] = by_point[:, 1, 1] = self.pose.focal_px / depth
+        by_point[:, :, 2] = -self.offset_px / depth[:, None]
+        through = self._by_straight[0] @ by_point
+        middle = self.inside_mm.mean(axis=0)
+        turn = -through @ crosses(self.inside_mm - middle)
+        root = np.sqrt(self.problem.weight)
+        jacobian = np.concatenate([turn, through * middle[2]], axis=2)
+        return np.asarray((jacobian * root[:, None, None]).reshape(-1, POSE))
+
+    @cached_property
+    def by_shared(self) -> FloatArray:
+        """Derivatives of photo pixels by the shared parameters, times the root of the weight, shape (2N, 4)."""
+        bend, by_k1 = self._by_straight
+        shared = np.zeros((len(bend), 2, SHARED))
+        shared[:, :, 0] = by_k1
+        shared[:, :, 1:3] = self.lens.focal_px * np.eye(2)  # the picture moves with its centre
+        shared[:, :, 3] = (bend @ self.offset_px[:, :, None])[..., 0]
+        root = np.sqrt(self.problem.weight)
+        return np.asarray((shared * root[:, None, None]).reshape(-1, SHARED))
+
+    @cached_property
+    def _by_straight(self) -> tuple[FloatArray, FloatArray]:
+        """Derivatives of photo pixels by undistorted ones and by ``k1``."""
+        _, bend, by_k1 = self.lens.distort_with_derivatives(self.lens.centre_px + self.offset_px)
+        return bend, by_k1
 
     @property
     def lens(self) -> Lens:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -17,10 +18,11 @@ from corromap.registration.network.solve import adjust
 from corromap.registration.network.transfer import link_rows, sighting_rows
 from corromap.registration.network.values import LinkPoints, NetworkProblem, NetworkState
 from corromap.registration.network.view import View
+from corromap.registration.place import _of
 from corromap.registration.prior import prior_lens, shared_sigma
 from corromap.survey import Mark, MarkKind, Survey
 from tests.linked_scene import TRUE_LENS, clicks_on, places_of, row_of_shots, survey_of, ties_between, true_pose
-from tests.whole_car_scene import BODY, photo
+from tests.whole_car_scene import BODY, WIDTH, photo
 
 SHOTS = row_of_shots()
 KEYS = tuple(SHOTS)
@@ -216,6 +218,46 @@ def test_photos_tied_only_to_one_another_say_what_is_missing() -> None:
         "datum points on it or on a photo it is linked with."
     )
     assert texts == {expected}
+
+
+def in_box(tie: PhotoTie, low: tuple[float, float], high: tuple[float, float]) -> PhotoTie:
+    """The tie with the points that its new photo shows in a box, px."""
+    kept = ((tie.new_px > low) & (tie.new_px < high)).all(axis=1)
+    return replace(tie, known_px=tie.known_px[kept], new_px=tie.new_px[kept])
+
+
+def test_a_photo_that_shares_a_strip_is_not_placed_and_says_so() -> None:
+    """Points 40 px across fix no angle: more ground, or points off the strip, do."""
+    last = KEYS[1]
+    tie = next(t for t in ties_between(FIRST, last, SHOTS, most=900) if t.panel == "floor-left")
+    middle = float(np.median(tie.new_px[:, 1]))
+    strip = in_box(tie, (0.0, middle - 20.0), (WIDTH, middle + 20.0))
+    assert len(strip.new_px) >= 8
+    clicks = clicks_on(FIRST, SHOTS[FIRST], 6)
+    placed = place_photos(survey_of(SHOTS, clicks, [strip]), BODY)
+    texts = {r.message for (key, _), r in placed.items() if key == last}
+    (text,) = texts
+    assert re.search(r"all it shares with 'photo-1.jpg' lies in a strip [2-4]\d px wide on it", text)
+    for more in ([strip, tie], [in_box(tie, (0.0, middle - 90.0), (WIDTH, middle + 90.0))]):
+        placed = place_photos(survey_of(SHOTS, clicks, more), BODY)
+        assert any(isinstance(r, Registration) for (key, _), r in placed.items() if key == last)
+
+
+def test_a_small_patch_and_an_unknown_focal_length_settle_in_a_few_steps() -> None:
+    """Distance and focal length go together along a long valley; steps must follow it, not cross it."""
+    last = KEYS[1]
+    shots = {**SHOTS, last: replace(SHOTS[last], focal_px=1150.0)}
+    tie = next(t for t in ties_between(FIRST, last, shots, most=900) if t.panel == "floor-left")
+    centre = np.median(tie.new_px, axis=0)
+    patch = in_box(tie, tuple(centre - 200.0), tuple(centre + 200.0))
+    assert 12 <= len(patch.new_px) <= 60
+    survey = survey_of(shots, clicks_on(FIRST, shots[FIRST], 6), [patch])
+    survey = replace(
+        survey, photos=tuple(replace(p, focal_px=None, camera=None) if p.id == last else p for p in survey.photos)
+    )
+    network = next(iter(_of(survey, BODY).network.cameras.values())).network
+    assert len(network.problem.views) == 2
+    assert network.steps <= 10
 
 
 def test_a_wrong_click_in_a_linked_photo_is_named() -> None:

@@ -12,11 +12,20 @@ from corromap.frames import FloatArray, PhotoId, TieId
 from corromap.registration.camera import CameraPose
 from corromap.registration.network.hits import EDGE_ON_MM, first_panels
 from corromap.registration.network.start import Held, TiedPoints, agreed_pose
+from corromap.registration.sighted import line_widths
 from corromap.template import BodyTemplate, Panel
 
 __all__ = ["Growth", "TiePart", "grow"]
 
 LEAST_POINTS = 4
+
+LEAST_ACROSS = 0.007
+"""Ours: a photo is not placed by points that stray from a line by less than this share of its diagonal (root mean
+square; a strip of 2.4 per cent). Where the focal length is not known, its angle is then uncertain by tenths of a
+radian."""
+
+WIDTH_PER_RMS = float(np.sqrt(12.0))
+"""Width of a strip filled evenly, over the root mean square distance from its middle line."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +63,8 @@ class Growth:
         Ties that others contradict, and by how many pixels.
     refused : dict of PhotoId to (tuple of PhotoId, float)
         Photos whose ties put them at different places: their neighbours, and by how many pixels.
+    narrow : dict of PhotoId to (tuple of PhotoId, float)
+        Photos whose tied points all lie in a strip: their neighbours, and how many pixels it is wide.
     """
 
     poses: dict[PhotoId, CameraPose]
@@ -61,6 +72,7 @@ class Growth:
     used: dict[TieId, PhotoTie] = field(default_factory=dict)
     outvoted: dict[TieId, float] = field(default_factory=dict)
     refused: dict[PhotoId, tuple[tuple[PhotoId, ...], float]] = field(default_factory=dict)
+    narrow: dict[PhotoId, tuple[tuple[PhotoId, ...], float]] = field(default_factory=dict)
 
 
 def grow(
@@ -128,16 +140,24 @@ def _place(  # noqa: PLR0913, PLR0917 - what a place depends on
             kept.append(tie)
     if not voters:
         return
+    across, _ = line_widths(np.vstack([points.px for points in (*voters, *([own] if own else []))]))
+    if across < LEAST_ACROSS * held[photo].diagonal_px:
+        growth.narrow[photo] = _neighbours(photo, kept), across * WIDTH_PER_RMS
+        return
+    growth.narrow.pop(photo, None)
     vote = agreed_pose(held[photo], voters, own)
     against = [kept[i] for i in vote.against]
     if vote.pose is None:
-        others = tuple(t.new if t.known == photo else t.known for t in (against or kept))
-        growth.refused[photo] = others, vote.miss_px
+        growth.refused[photo] = _neighbours(photo, against or kept), vote.miss_px
         return
     growth.refused.pop(photo, None)
     growth.poses[photo] = vote.pose
     growth.outvoted.update({tie.id: vote.miss_px for tie in against})
     growth.used.update({tie.id: tie for tie in kept if tie not in against})
+
+
+def _neighbours(photo: PhotoId, ties: Sequence[PhotoTie]) -> tuple[PhotoId, ...]:
+    return tuple(tie.new if tie.known == photo else tie.known for tie in ties)
 
 
 def _points(

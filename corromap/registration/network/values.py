@@ -252,7 +252,7 @@ class NetworkState:
     scale : ndarray of float64, shape (3,)
         Of the body over the template.
     depths_mm : ndarray of float64, shape (V,)
-        How far ahead of a camera the point lies about which it is turned; fixed.
+        How far ahead of a camera the point lies about which it is turned; it stays that point when the camera moves.
     off_mm : ndarray of float64, shape (P,)
         How far each panel stands off the template's, along its normal.
     """
@@ -301,16 +301,27 @@ class NetworkState:
         -------
         NetworkState
             Where it leads.
+
+        Notes
+        -----
+        Steps ahead are taken in the logarithm of that depth: a focal length that is hardly known then goes with the
+        distance along a straight line (what is seen of its ratio stays), along which a step may be long.
         """
         rotations, shifts = np.empty_like(self.rotations), np.empty_like(self.shifts_mm)
+        depths = np.empty_like(self.depths_mm)
         for i, columns in enumerate(problem.pose_columns):
             turn, pivot = rotation_of(step[columns][:3]), np.array([0.0, 0.0, self.depths_mm[i]])
             rotations[i] = turn @ self.rotations[i]
-            shifts[i] = turn @ (self.shifts_mm[i] - pivot) + pivot + self.depths_mm[i] * step[columns][3:]
+            across, down, ahead = step[columns][3:]
+            walked = np.array([across, down, np.expm1(ahead)])
+            shifts[i] = turn @ (self.shifts_mm[i] - pivot) + pivot + self.depths_mm[i] * walked
+            depths[i] = self.depths_mm[i] * np.exp(ahead)
         first = POSE * len(problem.views)
         shared = self.shared + step[first : first + SHARED * problem.groups].reshape(-1, SHARED)
         scale, off = self.scale + step[problem.scale_columns], self.off_mm + step[problem.scale_columns.stop :]
-        return replace(self, rotations=rotations, shifts_mm=shifts, shared=shared, scale=scale, off_mm=off)
+        return replace(
+            self, rotations=rotations, shifts_mm=shifts, shared=shared, scale=scale, depths_mm=depths, off_mm=off
+        )
 
     @property
     def strayed(self) -> FloatArray:

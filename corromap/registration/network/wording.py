@@ -171,14 +171,23 @@ def _likely(given: Given, key: PhotoId) -> list[PanelId]:
 
 def _why_not(given: Given, key: PhotoId, growth: Growth, broken: Mapping[TieId, float]) -> str:
     name = given.photos[key].name
+    if key in growth.narrow:
+        others, wide = growth.narrow[key]
+        return message(
+            "Photo '{name}' is not placed: all it shares with {others} lies in a strip {wide} wide on it, which does "
+            "not fix from where it was taken; click datum points on it, or link it with a photo that shows more of the "
+            "same ground.",
+            name=name,
+            others=_names(given, others),
+            wide=_pixels(wide),
+        )
     if key in growth.refused:
         others, miss = growth.refused[key]
-        names = " and ".join(f"'{given.photos[o].name}'" for o in dict.fromkeys(others))
         return message(
             "Photo '{name}' is not placed: its links with {others} put it at different places, {miss} apart; click "
             "datum points on it, or remove the link that is wrong.",
             name=name,
-            others=names,
+            others=_names(given, others),
             miss=_pixels(miss),
         )
     mine = [tie for tie in given.ties if key in {tie.known, tie.new}]
@@ -193,6 +202,10 @@ def _why_not(given: Given, key: PhotoId, growth: Growth, broken: Mapping[TieId, 
         "points on it or on a photo it is linked with.",
         name=name,
     )
+
+
+def _names(given: Given, photos: Iterable[PhotoId]) -> str:
+    return " and ".join(f"'{given.photos[photo].name}'" for photo in dict.fromkeys(photos))
 
 
 def _pixels(miss: float) -> str:
