@@ -11,8 +11,8 @@ from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from corromap.evidence.quality import RgbArray
+from corromap.evidence.rectified import LoadPhoto, rectify, reduce_for
 from corromap.evidence.seen_well import Showing
-from corromap.evidence.whole_picture import LoadPhoto, rectify, reduce_for
 from corromap.frames import FloatArray, MarkId, PanelId, PhotoId
 from corromap.projection import ProjectedMark, Registrations, SeenArea
 from corromap.projection.view import polygons_of

@@ -50,6 +50,40 @@ class Window:
         """
         return Window(self.x - by, self.y - by, self.width + 2 * by, self.height + 2 * by)
 
+    def common(self, other: Window) -> Window | None:
+        """Cut it down to what another one has too.
+
+        Parameters
+        ----------
+        other : Window
+            The other.
+
+        Returns
+        -------
+        Window or None
+            None if they have no pixel in common.
+        """
+        x0, y0 = max(self.x, other.x), max(self.y, other.y)
+        x1 = min(self.x + self.width, other.x + other.width)
+        y1 = min(self.y + self.height, other.y + other.height)
+        return Window(x0, y0, x1 - x0, y1 - y0) if x1 > x0 and y1 > y0 else None
+
+    def within(self, outer: Window) -> tuple[slice, slice]:
+        """Say which rows and columns of a larger window it is.
+
+        Parameters
+        ----------
+        outer : Window
+            Holds it whole.
+
+        Returns
+        -------
+        rows, columns : slice
+            Into an array of `outer`.
+        """
+        x, y = self.x - outer.x, self.y - outer.y
+        return slice(y, y + self.height), slice(x, x + self.width)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PictureSheet:

@@ -2,15 +2,16 @@
 
 The photo with the finest detail wins at every place; seams are feathered; one
 factor a photo and colour evens the exposure, and a smooth field the light
-inside each photo. The picture is made tile by tile,
-and photos are decoded no finer than the scale needs and kept only up to a
-budget, so memory does not grow with their number.
+inside each photo. The picture is made tile by tile: it is judged first who
+has which part of the next tiles, then each photo is decoded once, no finer
+than the scale needs, and drawn into all its parts. Parts are held up to a
+budget, so memory does not grow with the number of photos.
 """
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -19,28 +20,25 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
+from corromap.evidence.contest import COARSE_PX, Contest, Outline, Patch, PlacedView
+from corromap.evidence.drawing import WORKERS, Drawing
 from corromap.evidence.gains import GainField, even_fields, even_gains, field_terms, log_brightness, without_glare
 from corromap.evidence.quality import QualityMap, RgbArray
+from corromap.evidence.rectified import LoadPhoto, lattice_uv, rectify, spread
 from corromap.evidence.sheet import PictureSheet, Window
 from corromap.frames import FloatArray, PanelId, PhotoId
 from corromap.projection import Projection, Registrations
 from corromap.registration.result import Registration
 from corromap.template import BodyTemplate, Panel
 
-__all__ = ["LoadPhoto", "PictureTile", "WholePicture", "rectify", "reduce_for"]
+__all__ = ["SAMPLE_REDUCE", "SEEN", "UNSEEN", "PictureTile", "WholePicture"]
 
-LoadPhoto = Callable[[PhotoId, int], RgbArray]
-Mask = NDArray[np.bool_]
-
-FEATHER_MM = 30.0
-COARSE_PX = 16
-"""Detail and quality are worked out on every 16th pixel: they change slowly."""
-EDGE_PENALTY, BAD_PENALTY = 1.5, 2.0
-"""Added to the logarithm of the detail at a photo's own edge and where it is dark
-or blurred: another photo is taken there if there is one. Ours."""
 SAMPLE_MM = 40.0
 SAMPLE_REDUCE = 8
-CACHE_BYTES = 110_000_000
+PATCH_BYTES = 48_000_000
+"""Parts judged and drawn ahead of their tile, weights and colours; those of the default sheet fit. House rule."""
+JUDGED_AT_ONCE = 4
+"""Tiles; beyond the budget by these at most."""
 UNSEEN, SEEN = 1, 2
 
 
@@ -64,43 +62,34 @@ class PictureTile:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """One photo on one panel."""
+class _Part:
+    """What one panel has of a tile."""
 
-    photo: PhotoId
-    registration: Registration
-    area: MultiPolygon
-    reduce: int
+    outline: Outline
+    window: Window
+    patches: list[Patch]
 
 
-def rectify(
-    rgb: RgbArray, registration: Registration, uv_mm: FloatArray, reduce: int = 1, *, repeat_edge: bool = True
-) -> NDArray[np.float32]:
-    """Look up the colours of panel points in a photo.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Plan:
+    """A tile as it was judged, before it is drawn."""
 
-    Parameters
-    ----------
-    rgb : ndarray of uint8, shape (h, w, 3)
-        The upright photo, reduced by `reduce`.
-    registration : Registration
-        Its place on the panel.
-    uv_mm : ndarray of float64, shape (H, W, 2)
-        Panel millimetres.
-    reduce : int
-        As in ``io.photos.decode``.
-    repeat_edge : bool
-        Repeat the photo's edge outside its frame; else it is black there.
+    window: Window
+    parts: list[_Part]
 
-    Returns
-    -------
-    ndarray of float32, shape (H, W, 3)
-        Bilinear.
-    """
-    xy = (registration.to_px(uv_mm.reshape(-1, 2)) - (reduce - 1) / 2) / reduce
-    far = np.nan_to_num(xy, nan=-1e4).clip(-1e4, 3e4).astype(np.float32).reshape(uv_mm.shape)
-    mode = cv2.BORDER_REPLICATE if repeat_edge else cv2.BORDER_CONSTANT
-    found = cv2.remap(rgb, far[..., 0], far[..., 1], cv2.INTER_LINEAR, borderMode=mode)
-    return np.asarray(found, dtype=np.float32)
+    @property
+    def patches(self) -> list[Patch]:
+        return [patch for part in self.parts for patch in part.patches]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sample:
+    """One photo's colours on a wide grid of all panels, NaN where it does not show them."""
+
+    colours: FloatArray
+    xy_px: FloatArray
+    width_px: int
+    height_px: int
 
 
 class WholePicture:
@@ -117,10 +106,13 @@ class WholePicture:
     registrations : mapping of (PhotoId, PanelId) to Registration or RegistrationFailure
         From `corromap.registration.place_photos`.
     load : callable
-        Gives a photo's upright pixels, reduced by a power of two.
+        Gives a photo's upright pixels, reduced by a power of two; called from
+        `workers` threads.
     quality : mapping of PhotoId to QualityMap, optional
         Dark and blurred parts of these photos are used only where nothing
         better is.
+    workers : int
+        Threads; the picture does not depend on them.
 
     Attributes
     ----------
@@ -139,18 +131,23 @@ class WholePicture:
         load: LoadPhoto,
         *,
         quality: Mapping[PhotoId, QualityMap] | None = None,
+        workers: int = WORKERS,
     ) -> None:
         self.sheet = sheet
         self.template = template
-        self._photos = _PhotoStore(load)
-        self._quality = quality or {}
-        self._views: dict[PanelId, list[_View]] = {}
+        self._load = load
+        self._workers = workers
+        self._contest = Contest(sheet, quality or {})
+        self._outlines = {p.id: Outline(MultiPolygon([p.outline.polygon]), p, sheet) for p in template.panels}
+        self._views: dict[PanelId, list[PlacedView]] = {}
         for seen in projection.seen:
             placed = registrations[seen.photo, seen.panel]
             if isinstance(placed, Registration) and not seen.area.is_empty:
-                reduce = reduce_for(placed, seen.area, sheet.mm_per_px)
-                self._views.setdefault(seen.panel, []).append(_View(seen.photo, placed, seen.area, reduce))
-        self.gains, self.fields = self._even(load)
+                view = PlacedView(placed, seen.area, template.panel(seen.panel), sheet)
+                self._views.setdefault(seen.panel, []).append(view)
+        for views in self._views.values():
+            views.sort(key=lambda view: -view.reduce)  # the finest first: fewer stand a chance after them
+        self.gains, self.fields = self._even()
 
     def tiles(self) -> Iterator[PictureTile]:
         """Make the picture, tile by tile.
@@ -160,8 +157,12 @@ class WholePicture:
         PictureTile
             In the order of ``sheet.tiles()``.
         """
-        for window in self.sheet.tiles():
-            yield self.tile(window)
+        with ThreadPoolExecutor(self._workers) as pool:
+            try:
+                for plans in self._judged(self.sheet.tiles(), pool):
+                    yield from self._drawn(plans, pool)
+            finally:  # also when nobody wants the rest
+                pool.shutdown(cancel_futures=True)
 
     def tile(self, window: Window) -> PictureTile:
         """Make one tile.
@@ -176,19 +177,8 @@ class WholePicture:
         PictureTile
             Its pixels.
         """
-        rgb = np.zeros((window.height, window.width, 3), dtype=np.uint8)
-        state = np.zeros((window.height, window.width), dtype=np.uint8)
-        for panel in self.template.panels:
-            part = self._part(panel, window)
-            if part is None:
-                continue
-            on_panel = _filled(MultiPolygon([panel.outline.polygon]), panel, self.sheet, part)
-            colours, known = self._blend(panel, part)
-            rows = slice(part.y - window.y, part.y - window.y + part.height)
-            columns = slice(part.x - window.x, part.x - window.x + part.width)
-            rgb[rows, columns][on_panel] = colours[on_panel]
-            state[rows, columns][on_panel] = np.where(known, SEEN, UNSEEN)[on_panel]
-        return PictureTile(window, rgb, state)
+        with ThreadPoolExecutor(self._workers) as pool:
+            return next(self._drawn([self._plan(window)], pool))
 
     def winners(self, window: Window, panel: Panel) -> set[PhotoId]:
         """Tell which photos a part of one panel is taken from.
@@ -205,98 +195,85 @@ class WholePicture:
         set of PhotoId
             Those with the finest usable detail at some pixel there.
         """
-        feather = max(1, round(FEATHER_MM / self.sheet.mm_per_px))
         views = self._views.get(panel.id, [])
-        winner, _ = self._contest(panel, window.grown(2 * feather), views, feather)
-        inner = winner[2 * feather : -2 * feather, 2 * feather : -2 * feather]
-        return {views[index].photo for index in np.unique(inner[inner >= 0]).tolist()}
+        winner = self._contest.winners(panel, window, views)
+        return {views[index].photo for index in np.unique(winner[winner >= 0]).tolist()}
 
-    def _part(self, panel: Panel, window: Window) -> Window | None:
-        """Cut a window down to what a panel can reach."""
-        xy = self.sheet.to_px(panel, panel.outline.exterior_mm)
-        low, high = np.floor(xy.min(axis=0)).astype(int) - 1, np.ceil(xy.max(axis=0)).astype(int) + 2
-        x0, y0 = max(window.x, int(low[0])), max(window.y, int(low[1]))
-        x1, y1 = min(window.x + window.width, int(high[0])), min(window.y + window.height, int(high[1]))
-        return Window(x0, y0, x1 - x0, y1 - y0) if x1 > x0 and y1 > y0 else None
+    def _judged(self, windows: Iterable[Window], pool: ThreadPoolExecutor) -> Iterator[list[_Plan]]:
+        """Judge tiles up to the budget, again and again."""
+        waiting = list(windows)
+        while waiting:
+            plans: list[_Plan] = []
+            while waiting and sum(patch.byte_count for plan in plans for patch in plan.patches) < PATCH_BYTES:
+                plans += pool.map(self._plan, waiting[:JUDGED_AT_ONCE])
+                del waiting[:JUDGED_AT_ONCE]
+            yield plans
 
-    def _blend(self, panel: Panel, part: Window) -> tuple[RgbArray, Mask]:
+    def _plan(self, window: Window) -> _Plan:
+        parts = []
+        for panel in self.template.panels:
+            outline = self._outlines[panel.id]
+            part = window.common(outline.box)
+            if part:
+                patches = self._contest.patches(panel, part, self._views.get(panel.id, []))
+                parts.append(_Part(outline, part, patches))
+        return _Plan(window, parts)
+
+    def _drawn(self, plans: list[_Plan], pool: ThreadPoolExecutor) -> Iterator[PictureTile]:
+        """Draw and blend tiles; the plans are used up, so that what was given out is not held."""
+        sizes = {photo: (field.width_px, field.height_px) for photo, field in self.fields.items()}
+        drawing = Drawing(self.sheet, self._load, sizes, [p for plan in plans for p in plan.patches], pool)
+        plans.reverse()
+        while plans:
+            plan = plans.pop()
+            drawing.wait_for(plan.patches)
+            yield self._blended(plan)
+
+    def _blended(self, plan: _Plan) -> PictureTile:
+        window = plan.window
+        rgb = np.zeros((window.height, window.width, 3), dtype=np.uint8)
+        state = np.zeros((window.height, window.width), dtype=np.uint8)
+        for part in plan.parts:
+            here = part.window.within(window)
+            on_panel = part.outline.filled(part.window).view(np.bool_)
+            colours, known = self._blend(part)
+            np.copyto(rgb[here], colours, where=on_panel[..., None])
+            np.copyto(state[here], np.where(known, np.uint8(SEEN), np.uint8(UNSEEN)), where=on_panel)
+        return PictureTile(window, rgb, state)
+
+    def _blend(self, part: _Part) -> tuple[RgbArray, NDArray[np.bool_]]:
         """Colours of a part of one panel, and where they are known."""
-        feather = max(1, round(FEATHER_MM / self.sheet.mm_per_px))
-        wide = part.grown(2 * feather)
-        views = self._views.get(panel.id, [])
-        winner, fades = self._contest(panel, wide, views, feather)
-        total = np.zeros((part.height, part.width, 3), dtype=np.float32)
-        weight = np.zeros((part.height, part.width), dtype=np.float32)
-        inner = slice(2 * feather, -2 * feather)
-        uv = _uv_grid(self.sheet, panel, part, 1)
-        for index in np.unique(winner[winner >= 0]).tolist():
-            own = cv2.blur((winner == index).astype(np.float32), (2 * feather + 1, 2 * feather + 1))
-            own = (own * fades[index] + 1e-4 * (winner == index))[inner, inner]
-            if own.any():
-                view = views[index]
-                seen = rectify(self._photos.get(view.photo, view.reduce), view.registration, uv, view.reduce)
-                bright = (own * self._field(panel, part, view))[..., None]
-                total += bright * seen * self.gains[view.photo].astype(np.float32)
-                weight += own
+        size = part.window.height, part.window.width
+        # plane by plane: numpy is slow where the innermost axis has three
+        total, weight = np.zeros((3, *size), dtype=np.float32), np.zeros(size, dtype=np.float32)
+        for patch in part.patches:
+            here = patch.window.within(part.window)
+            own = patch.weight.astype(np.float32)
+            weight[here] += own
+            own *= self._field(patch)
+            for plane, of_patch, gain in zip(total, cv2.split(patch.rgb), self.gains[patch.view.photo], strict=True):
+                plane[here] += own * np.float32(gain) * of_patch
         known = weight > 0
-        total[known] /= weight[known][:, None]
-        return np.clip(np.rint(total), 0, 255).astype(np.uint8), known
+        total /= np.where(known, weight, np.float32(1.0))
+        np.clip(np.rint(total, out=total), 0, 255, out=total)
+        return np.asarray(cv2.merge(list(total.astype(np.uint8))), dtype=np.uint8), known
 
-    def _contest(
-        self, panel: Panel, wide: Window, views: list[_View], feather: int
-    ) -> tuple[NDArray[np.int16], dict[int, NDArray[np.float32]]]:
-        """Who has the finest usable detail at each pixel, and how each fades to its own edge."""
-        winner = np.full((wide.height, wide.width), -1, dtype=np.int16)
-        best = np.full(winner.shape, np.inf, dtype=np.float32)
-        fades: dict[int, NDArray[np.float32]] = {}
-        for index, view in enumerate(views):
-            shown = _filled(view.area, panel, self.sheet, wide)
-            if not shown.any():
-                continue
-            away = cv2.distanceTransform(shown.astype(np.uint8), cv2.DIST_L2, 5)
-            fade = np.minimum(np.asarray(away, dtype=np.float32) / feather, 1.0)
-            score = self._scores(panel, wide, view) + EDGE_PENALTY * (1.0 - fade)
-            better = shown & (score < best)
-            winner[better], best[better] = index, score[better]
-            fades[index] = fade
-        return winner, fades
-
-    def _scores(self, panel: Panel, wide: Window, view: _View) -> NDArray[np.float32]:
-        """Logarithm of the detail, worse where the photo is dark or blurred."""
-        xy = view.registration.to_px(_uv_grid(self.sheet, panel, wide, COARSE_PX).reshape(-1, 2))
-        score = np.log(np.nan_to_num(view.registration.detail(xy), nan=1e6).clip(1e-6, 1e6))
-        quality = self._quality.get(view.photo)
-        if quality is not None:
-            score += BAD_PENALTY * ~quality.usable_at(xy)
-        return _smoothly(score, wide)
-
-    def _field(self, panel: Panel, part: Window, view: _View) -> NDArray[np.float32]:
+    def _field(self, patch: Patch) -> NDArray[np.float32]:
         """Factor that evens the light inside a photo."""
-        xy = view.registration.to_px(_uv_grid(self.sheet, panel, part, COARSE_PX).reshape(-1, 2))
-        return _smoothly(self.fields[view.photo].at(xy), part)
+        uv = lattice_uv(self.sheet, patch.panel, patch.window, COARSE_PX)
+        factor = self.fields[patch.view.photo].at(patch.view.registration.to_px(uv.reshape(-1, 2)))
+        return spread(factor.reshape(uv.shape[:2]), patch.window, COARSE_PX)
 
-    def _even(self, load: LoadPhoto) -> tuple[dict[PhotoId, FloatArray], dict[PhotoId, GainField]]:
+    def _even(self) -> tuple[dict[PhotoId, FloatArray], dict[PhotoId, GainField]]:
         """Even exposure and light from colours on a wide grid; each photo is decoded once, small."""
-        points = {panel_id: _sample_points(self.template.panel(panel_id)) for panel_id in self._views}
         photos = list(dict.fromkeys(view.photo for views in self._views.values() for view in views))
-        samples, places, sizes = [], [], []
-        for photo in photos:
-            small = load(photo, SAMPLE_REDUCE)
-            parts, at = [], []
-            for panel_id, views in self._views.items():
-                uv = points[panel_id]
-                found, xy = np.full((len(uv), 3), np.nan), np.zeros((len(uv), 2))
-                for view in (v for v in views if v.photo == photo):
-                    inside = np.asarray(shapely.contains_xy(view.area, uv[:, 0], uv[:, 1]))
-                    found[inside] = rectify(small, view.registration, uv[None], SAMPLE_REDUCE)[0][inside]
-                    xy[inside] = view.registration.to_px(uv[inside])
-                parts.append(found)
-                at.append(xy)
-            samples.append(np.concatenate(parts))
-            places.append(np.concatenate(at))
-            sizes.append((small.shape[1] * SAMPLE_REDUCE, small.shape[0] * SAMPLE_REDUCE))
         if not photos:
             return {}, {}
+        points = {panel_id: _sample_points(self.template.panel(panel_id)) for panel_id in self._views}
+        with ThreadPoolExecutor(self._workers) as pool:
+            found = list(pool.map(lambda photo: self._sampled(photo, points), photos))
+        samples, places = [one.colours for one in found], [one.xy_px for one in found]
+        sizes = [(one.width_px, one.height_px) for one in found]
         gains = even_gains(samples)
         logs = [log_brightness(one * gain) for one, gain in zip(samples, gains, strict=True)]
         terms = even_fields(logs, [field_terms(xy, *size) for xy, size in zip(places, sizes, strict=True)])
@@ -304,84 +281,24 @@ class WholePicture:
         gains = without_glare(gains, samples, [field.at(xy) for field, xy in zip(fields, places, strict=True)])
         return dict(zip(photos, gains, strict=True)), dict(zip(photos, fields, strict=True))
 
-
-def _smoothly(values: FloatArray, window: Window) -> NDArray[np.float32]:
-    """Bring values of every `COARSE_PX`-th block to all pixels of a window."""
-    rows, columns = -(-window.height // COARSE_PX), -(-window.width // COARSE_PX)
-    coarse = np.asarray(values, dtype=np.float32).reshape(rows, columns)
-    fine = cv2.resize(coarse, (columns * COARSE_PX, rows * COARSE_PX), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(fine[: window.height, : window.width], dtype=np.float32)
+    def _sampled(self, photo: PhotoId, points: Mapping[PanelId, FloatArray]) -> _Sample:
+        small = self._load(photo, SAMPLE_REDUCE)
+        colours, places = [], []
+        for panel_id, views in self._views.items():
+            uv = points[panel_id]
+            found, xy = np.full((len(uv), 3), np.nan), np.zeros((len(uv), 2))
+            for view in (v for v in views if v.photo == photo):
+                inside = np.asarray(shapely.contains_xy(view.area, uv[:, 0], uv[:, 1]))
+                if inside.any():
+                    found[inside] = rectify(small, view.registration, uv[inside][None], SAMPLE_REDUCE)[0]
+                    xy[inside] = view.registration.to_px(uv[inside])
+            colours.append(found)
+            places.append(xy)
+        height, width = small.shape[0] * SAMPLE_REDUCE, small.shape[1] * SAMPLE_REDUCE
+        return _Sample(np.concatenate(colours), np.concatenate(places), width, height)
 
 
 def _sample_points(panel: Panel) -> FloatArray:
     low_u, low_v, high_u, high_v = panel.outline.polygon.bounds
     us, vs = np.arange(low_u + 10, high_u, SAMPLE_MM), np.arange(low_v + 10, high_v, SAMPLE_MM)
     return np.stack(np.meshgrid(us, vs), axis=-1).reshape(-1, 2)
-
-
-class _PhotoStore:
-    """Decoded photos, the least recently used dropped beyond a budget."""
-
-    def __init__(self, load: LoadPhoto) -> None:
-        self._load = load
-        self._held: OrderedDict[tuple[PhotoId, int], RgbArray] = OrderedDict()
-
-    def get(self, photo: PhotoId, reduce: int) -> RgbArray:
-        key = photo, reduce
-        if key not in self._held:
-            size = next((a.nbytes for (_, r), a in self._held.items() if r == reduce), 0)
-            self._make_room(size)  # before decoding: the peak is what counts
-            self._held[key] = self._load(photo, reduce)
-            self._make_room(0)
-        self._held.move_to_end(key)
-        return self._held[key]
-
-    def _make_room(self, coming: int) -> None:
-        while len(self._held) > 1 and sum(a.nbytes for a in self._held.values()) + coming > CACHE_BYTES:
-            self._held.popitem(last=False)
-
-
-def reduce_for(registration: Registration, area: MultiPolygon, mm_per_px: float) -> int:
-    """Find how far a photo can be reduced and still have the detail a picture needs.
-
-    Parameters
-    ----------
-    registration : Registration
-        The photo's place on the panel.
-    area : shapely.MultiPolygon
-        What is to be drawn, panel millimetres.
-    mm_per_px : float
-        Scale of the picture.
-
-    Returns
-    -------
-    int
-        1, 2, 4 or 8: decoding finer would only cost time and memory.
-    """
-    points = shapely.get_coordinates(shapely.segmentize(area.envelope, 200.0))
-    inside = points[shapely.intersects_xy(area.buffer(1.0), points[:, 0], points[:, 1])]
-    centre = np.array([[area.representative_point().x, area.representative_point().y]])
-    detail = registration.detail(registration.to_px(np.concatenate([inside, centre])))
-    finest = float(np.nanmin(detail)) if np.isfinite(detail).any() else mm_per_px
-    return int(2 ** np.clip(np.floor(np.log2(max(mm_per_px / finest, 1.0))), 0, 3))
-
-
-def _uv_grid(sheet: PictureSheet, panel: Panel, window: Window, step: int) -> FloatArray:
-    """Panel millimetres of every `step`-th block's middle, shape (H, W, 2)."""
-    xs = window.x + (step - 1) / 2 + np.arange(0, window.width, step, dtype=np.float64)
-    ys = window.y + (step - 1) / 2 + np.arange(0, window.height, step, dtype=np.float64)
-    xy = np.stack(np.meshgrid(xs, ys), axis=-1)
-    return sheet.to_uv(panel, xy.reshape(-1, 2)).reshape(xy.shape)
-
-
-def _filled(area: MultiPolygon, panel: Panel, sheet: PictureSheet, window: Window) -> Mask:
-    """Pixels of a window whose centre is about inside an area; drawn, so within half a pixel."""
-    mask = np.zeros((window.height, window.width), dtype=np.uint8)
-    rings = [ring for part in area.geoms for ring in (part.exterior, *part.interiors)]
-    drawn = [
-        np.rint((sheet.to_px(panel, np.asarray(ring.coords)) - (window.x, window.y)) * 16).astype(np.int32)
-        for ring in rings
-    ]
-    if drawn:
-        cv2.fillPoly(mask, drawn, (1,), shift=4)
-    return mask.astype(bool)

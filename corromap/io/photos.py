@@ -18,7 +18,7 @@ from contextlib import contextmanager
 import numpy as np
 import pillow_heif
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
 from corromap.errors import InvalidValueError, PhotoError
 from corromap.io.photo_header import ORIENTATION, PhotoHeader, camera_of, focal_px_of, taken_at_of
@@ -144,7 +144,7 @@ def decode(data: bytes, name: str, *, reduce: int = 1) -> RgbArray:
     if reduce < 1 or reduce & (reduce - 1):
         raise InvalidValueError(f"reduce: expected a power of two, found {reduce}")
     with _open(data, name) as image:
-        return _pixels(_upright_rgb(image, name, reduce))
+        return _upright_pixels(*_stored_rgb(image, name, reduce))
 
 
 def thumbnail(data: bytes, name: str, longest_px: int, *, quality: int = 82) -> bytes:
@@ -175,9 +175,9 @@ def thumbnail(data: bytes, name: str, longest_px: int, *, quality: int = 82) -> 
         reduce = 1
         while max(image.size) >= 2 * reduce * longest_px and reduce < 8:
             reduce *= 2
-        picture = _upright_rgb(image, name, reduce)
+        picture, orientation = _stored_rgb(image, name, reduce)
         picture.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
-        return encode_jpeg(np.asarray(picture, dtype=np.uint8), quality)
+        return encode_jpeg(_upright_pixels(picture, orientation), quality)
 
 
 def encode_jpeg(rgb: RgbArray, quality: int = 85) -> bytes:
@@ -248,7 +248,8 @@ def _damage_told(name: str) -> Iterator[None]:
         ) from error
 
 
-def _upright_rgb(image: Image.Image, name: str, reduce: int) -> Image.Image:
+def _stored_rgb(image: Image.Image, name: str, reduce: int) -> tuple[Image.Image, int]:
+    """Pixels as the file has them, and how they are to be turned (TIFF 6.0, tag 274)."""
     goal = (-(-image.size[0] // reduce), -(-image.size[1] // reduce))
     with _damage_told(name):
         if reduce > 1 and image.format in {"JPEG", "MPO"}:
@@ -260,27 +261,28 @@ def _upright_rgb(image: Image.Image, name: str, reduce: int) -> Image.Image:
             rgb = rgb.reduce(max(1, round(rgb.size[0] / goal[0])))
         if rgb.size != goal:
             rgb = rgb.resize(goal, Image.Resampling.BOX)
-        rgb.info.clear()
-        rgb.getexif().clear()
-        return _turned(rgb, orientation)
+        return rgb, orientation
 
 
-def _pixels(picture: Image.Image) -> RgbArray:
-    """Copy the pixels strip by strip: all at once takes three times their size meanwhile."""
-    width, height = picture.size
-    rgb = np.empty((height, width, 3), dtype=np.uint8)
+def _upright_pixels(stored: Image.Image, orientation: int) -> RgbArray:
+    """Copy and turn the pixels strip by strip: all at once takes three times their size meanwhile."""
+    width, height = stored.size
+    size = (width, height) if orientation in {5, 6, 7, 8} else (height, width)
+    upright = np.empty((*size, 3), dtype=np.uint8)
+    lying = _as_stored(upright, orientation)
     for top in range(0, height, STRIP_PX):
-        strip = picture.crop((0, top, width, min(top + STRIP_PX, height)))
-        rgb[top : top + STRIP_PX] = np.asarray(strip)
-    return rgb
+        strip = stored.crop((0, top, width, min(top + STRIP_PX, height)))
+        lying[top : top + STRIP_PX] = np.asarray(strip)
+    return upright
 
 
-def _turned(image: Image.Image, orientation: int) -> Image.Image:
-    if orientation not in range(2, 9):
-        return image
-    carrier = image.copy()
-    carrier.getexif()[ORIENTATION] = orientation
-    return ImageOps.exif_transpose(carrier)
+def _as_stored(upright: RgbArray, orientation: int) -> RgbArray:
+    """Look at upright pixels in the rows and columns the file has them in; no copy."""
+    if orientation in {2, 3, 6, 7}:
+        upright = upright[:, ::-1]
+    if orientation in {3, 4, 7, 8}:
+        upright = upright[::-1]
+    return upright.swapaxes(0, 1) if orientation in {5, 6, 7, 8} else upright
 
 
 def _to_rgb(image: Image.Image, name: str) -> Image.Image:

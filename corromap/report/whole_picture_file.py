@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from corromap.evaluation import Evaluation
+from corromap.evidence.rectified import reduce_for
 from corromap.evidence.seen_well import Showing
 from corromap.evidence.sheet import TILE_PX, sheet_of
-from corromap.evidence.whole_picture import SAMPLE_REDUCE, WholePicture, reduce_for
+from corromap.evidence.whole_picture import SAMPLE_REDUCE, WholePicture
 from corromap.frames import PhotoId
 from corromap.io.photo_sharing import SharedPhotos
 from corromap.io.photos import RgbArray, decode

@@ -10,8 +10,9 @@ from skimage.transform import ProjectiveTransform, warp
 
 from corromap.errors import InvalidValueError
 from corromap.evidence.gains import MOST_FIELD, even_gains, without_glare
+from corromap.evidence.rectified import rectify
 from corromap.evidence.sheet import Window, sheet_of
-from corromap.evidence.whole_picture import SEEN, UNSEEN, WholePicture, rectify
+from corromap.evidence.whole_picture import SEEN, UNSEEN, WholePicture
 from tests.picture_scene import BODY, CROSSES, PANEL, photograph, picture_of, texture
 from tests.registration_scene import DATUM_MM, HEIGHT, WIDTH, Camera, fitted, lens, turned
 
