@@ -10,7 +10,7 @@ budget, so memory does not grow with the number of photos.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -37,8 +37,6 @@ SAMPLE_MM = 40.0
 SAMPLE_REDUCE = 8
 PATCH_BYTES = 48_000_000
 """Parts judged and drawn ahead of their tile, weights and colours; those of the default sheet fit. House rule."""
-JUDGED_AT_ONCE = 4
-"""Tiles; beyond the budget by these at most."""
 UNSEEN, SEEN = 1, 2
 
 
@@ -107,12 +105,10 @@ class WholePicture:
         From `corromap.registration.place_photos`.
     load : callable
         Gives a photo's upright pixels, reduced by a power of two; called from
-        `workers` threads.
+        another thread too, not from two at once.
     quality : mapping of PhotoId to QualityMap, optional
         Dark and blurred parts of these photos are used only where nothing
         better is.
-    workers : int
-        Threads; the picture does not depend on them.
 
     Attributes
     ----------
@@ -131,12 +127,10 @@ class WholePicture:
         load: LoadPhoto,
         *,
         quality: Mapping[PhotoId, QualityMap] | None = None,
-        workers: int = WORKERS,
     ) -> None:
         self.sheet = sheet
         self.template = template
         self._load = load
-        self._workers = workers
         self._contest = Contest(sheet, quality or {})
         self._outlines = {p.id: Outline(MultiPolygon([p.outline.polygon]), p, sheet) for p in template.panels}
         self._views: dict[PanelId, list[PlacedView]] = {}
@@ -157,9 +151,9 @@ class WholePicture:
         PictureTile
             In the order of ``sheet.tiles()``.
         """
-        with ThreadPoolExecutor(self._workers) as pool:
+        with ThreadPoolExecutor(WORKERS) as pool:
             try:
-                for plans in self._judged(self.sheet.tiles(), pool):
+                for plans in self._judged():
                     yield from self._drawn(plans, pool)
             finally:  # also when nobody wants the rest
                 pool.shutdown(cancel_futures=True)
@@ -177,7 +171,7 @@ class WholePicture:
         PictureTile
             Its pixels.
         """
-        with ThreadPoolExecutor(self._workers) as pool:
+        with ThreadPoolExecutor(WORKERS) as pool:
             return next(self._drawn([self._plan(window)], pool))
 
     def winners(self, window: Window, panel: Panel) -> set[PhotoId]:
@@ -199,15 +193,17 @@ class WholePicture:
         winner = self._contest.winners(panel, window, views)
         return {views[index].photo for index in np.unique(winner[winner >= 0]).tolist()}
 
-    def _judged(self, windows: Iterable[Window], pool: ThreadPoolExecutor) -> Iterator[list[_Plan]]:
-        """Judge tiles up to the budget, again and again."""
-        waiting = list(windows)
-        while waiting:
-            plans: list[_Plan] = []
-            while waiting and sum(patch.byte_count for plan in plans for patch in plan.patches) < PATCH_BYTES:
-                plans += pool.map(self._plan, waiting[:JUDGED_AT_ONCE])
-                del waiting[:JUDGED_AT_ONCE]
-            yield plans
+    def _judged(self) -> Iterator[list[_Plan]]:
+        """Judge the sheet's tiles up to the budget, again and again."""
+        plans: list[_Plan] = []
+        held = 0
+        for window in self.sheet.tiles():
+            plans.append(self._plan(window))
+            held += sum(patch.byte_count for patch in plans[-1].patches)
+            if held > PATCH_BYTES:
+                yield plans
+                plans, held = [], 0
+        yield plans
 
     def _plan(self, window: Window) -> _Plan:
         parts = []
@@ -221,8 +217,7 @@ class WholePicture:
 
     def _drawn(self, plans: list[_Plan], pool: ThreadPoolExecutor) -> Iterator[PictureTile]:
         """Draw and blend tiles; the plans are used up, so that what was given out is not held."""
-        sizes = {photo: (field.width_px, field.height_px) for photo, field in self.fields.items()}
-        drawing = Drawing(self.sheet, self._load, sizes, [p for plan in plans for p in plan.patches], pool)
+        drawing = Drawing(self.sheet, self._load, [p for plan in plans for p in plan.patches], pool)
         plans.reverse()
         while plans:
             plan = plans.pop()
@@ -270,8 +265,7 @@ class WholePicture:
         if not photos:
             return {}, {}
         points = {panel_id: _sample_points(self.template.panel(panel_id)) for panel_id in self._views}
-        with ThreadPoolExecutor(self._workers) as pool:
-            found = list(pool.map(lambda photo: self._sampled(photo, points), photos))
+        found = [self._sampled(photo, points) for photo in photos]
         samples, places = [one.colours for one in found], [one.xy_px for one in found]
         sizes = [(one.width_px, one.height_px) for one in found]
         gains = even_gains(samples)
