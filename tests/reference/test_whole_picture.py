@@ -83,8 +83,9 @@ def test_tiles_fit_without_a_seam() -> None:
     assert (state == one.state).all()
     shown = state == SEEN
     difference = np.abs(rgb[shown].astype(int) - one.rgb[shown].astype(int))
-    # detail is interpolated from a coarse raster that starts at each window: winners move by a pixel at most
-    assert difference.mean() < 0.05
+    # what is coarse lies on one lattice for all windows; colours and weights are rounded as they are looked up
+    assert difference.max() <= 1
+    assert difference.mean() < 0.002
 
 
 def test_exposure_is_evened() -> None:
