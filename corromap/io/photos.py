@@ -46,6 +46,18 @@ STRIP_PX = 256
 _FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "HEIF", "GIF")
 _STILLS_ONLY = frozenset({"PNG", "WEBP", "TIFF", "GIF"})
 _EXIF_IFD = 0x8769
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+"""How a picture is turned upright, by its orientation (TIFF 6.0, tag 274)."""
+_LAST_ROW_FIRST = frozenset({3, 4, 6, 7})
+"""Orientations whose last stored row is the topmost row, or the leftmost column, of the upright picture."""
 
 
 def read_header(data: bytes, name: str) -> PhotoHeader:
@@ -267,22 +279,17 @@ def _stored_rgb(image: Image.Image, name: str, reduce: int) -> tuple[Image.Image
 def _upright_pixels(stored: Image.Image, orientation: int) -> RgbArray:
     """Copy and turn the pixels strip by strip: all at once takes three times their size meanwhile."""
     width, height = stored.size
-    size = (width, height) if orientation in {5, 6, 7, 8} else (height, width)
+    turn = _TURNS.get(orientation)
+    on_its_side = turn is not None and orientation >= 5
+    size = (width, height) if on_its_side else (height, width)
     upright = np.empty((*size, 3), dtype=np.uint8)
-    lying = _as_stored(upright, orientation)
     for top in range(0, height, STRIP_PX):
-        strip = stored.crop((0, top, width, min(top + STRIP_PX, height)))
-        lying[top : top + STRIP_PX] = np.asarray(strip)
+        bottom = min(top + STRIP_PX, height)
+        strip = stored.crop((0, top, width, bottom))
+        low, high = (height - bottom, height - top) if orientation in _LAST_ROW_FIRST else (top, bottom)
+        part = upright[:, low:high] if on_its_side else upright[low:high]
+        part[:] = np.asarray(strip if turn is None else strip.transpose(turn))
     return upright
-
-
-def _as_stored(upright: RgbArray, orientation: int) -> RgbArray:
-    """Look at upright pixels in the rows and columns the file has them in; no copy."""
-    if orientation in {2, 3, 6, 7}:
-        upright = upright[:, ::-1]
-    if orientation in {3, 4, 7, 8}:
-        upright = upright[::-1]
-    return upright.swapaxes(0, 1) if orientation in {5, 6, 7, 8} else upright
 
 
 def _to_rgb(image: Image.Image, name: str) -> Image.Image:
