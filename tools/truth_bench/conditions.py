@@ -29,6 +29,8 @@ class Condition:
         Error of a click, each axis.
     outline_sigma_px, vertex_sigma_px : float
         Error of a whole outline in or out, and of each of its vertices on top.
+    stated_sigma_px : float
+        Error of an outline as the survey's settings state it.
     stray_chance : float
         Chance that a photo has one click gone wrong by 30 to 150 px.
     body_sigma_mm : float
@@ -52,6 +54,7 @@ class Condition:
     click_sigma_px: float = 2.0
     outline_sigma_px: float = 3.0
     vertex_sigma_px: float = 1.5
+    stated_sigma_px: float = 3.0
     stray_chance: float = 0.0
     body_sigma_mm: float = 0.0
     template_scale: bool = True
@@ -65,6 +68,9 @@ class Condition:
         return self.clicked_share < 1.0
 
 
+CORNERS_PX = 0.7
+"""What corners that err by 2 px, each for itself, make of a whole outline of about eight: 2 / sqrt(8)."""
+
 CONDITIONS = {
     c.name: c
     for c in (
@@ -76,12 +82,13 @@ CONDITIONS = {
             outline_sigma_px=0.0, vertex_sigma_px=0.0,
         ),
         Condition(
-            "clicked", "flat; outlines clicked like datum points, each corner 2 px off, none moved as a whole",
-            outline_sigma_px=0.0, vertex_sigma_px=2.0,
+            "clicked",
+            "flat; outlines clicked like datum points, each corner 2 px off, none moved as a whole; settings say 0.7 px",
+            outline_sigma_px=0.0, vertex_sigma_px=2.0, stated_sigma_px=CORNERS_PX,
         ),
         Condition(
             "measured", "clicked, and two or three lengths of the car taken with a tape",
-            outline_sigma_px=0.0, vertex_sigma_px=2.0, is_measured=True,
+            outline_sigma_px=0.0, vertex_sigma_px=2.0, stated_sigma_px=CORNERS_PX, is_measured=True,
         ),
         Condition(
             "linked", "flat; a third of the photos clicked on, the others linked with neighbours, some of them wrongly",

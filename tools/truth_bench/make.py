@@ -94,7 +94,7 @@ def survey_of_seed(seed: int, condition: Condition, template_id: str | None = No
         sightings=tuple(sightings),
         ties=ties_of(shots, condition, relief, others) if condition.is_linked else (),
         lengths=lengths_of(scene, others) if condition.is_measured else (),
-        settings=Settings(),
+        settings=Settings(outline_sigma_px=condition.stated_sigma_px),
     )
     return BenchSurvey(scene, shots, tuple(drawn), survey, relief)
 

@@ -50,7 +50,7 @@ def better_held(
         adjusted = shared.get(lens_label(lens, key))
         if adjusted is not None:
             focal = lens.focal_px * float(np.exp(adjusted[3]))
-            found[key] = replace(held[key], lens=moved_lens(lens, adjusted), focal_px=focal)
+            found[key] = replace(held[key], lens=moved_lens(lens, adjusted), focal_px=focal, focal_is_known=True)
     return found
 
 
@@ -70,7 +70,7 @@ def held_of(photo: Photo, given: Given) -> Held:
         To look for first poses with.
     """
     lens, camera = given.solved.lenses[photo.id], given.solved.cameras[photo.id]
-    focal = lens.focal_px
+    focal, is_known = lens.focal_px, photo.focal_px is not None
     if isinstance(camera, PlacedCamera):
         focal = camera.found.fit.pose.focal_px
     else:
@@ -78,8 +78,8 @@ def held_of(photo: Photo, given: Given) -> Held:
         for other in given.solved.cameras.values():
             if isinstance(other, PlacedCamera) and lens_label(other.lens, other.found.photo.id) == label:
                 # photos of one camera differ in size; their focal lengths go with what the lens states
-                focal = lens.focal_px * other.found.fit.pose.focal_px / other.lens.focal_px
-    return Held(lens, focal, float(np.hypot(photo.width_px, photo.height_px)))
+                focal, is_known = lens.focal_px * other.found.fit.pose.focal_px / other.lens.focal_px, True
+    return Held(lens, focal, float(np.hypot(photo.width_px, photo.height_px)), is_known)
 
 
 def anchors_of(given: Given, held: Mapping[PhotoId, Held]) -> dict[PhotoId, CameraPose]:

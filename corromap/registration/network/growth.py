@@ -20,9 +20,8 @@ __all__ = ["Growth", "TiePart", "grow"]
 LEAST_POINTS = 4
 
 LEAST_ACROSS = 0.007
-"""Ours: a photo is not placed by points that stray from a line by less than this share of its diagonal (root mean
-square; a strip of 2.4 per cent). Where the focal length is not known, its angle is then uncertain by tenths of a
-radian."""
+"""Ours: a photo of unknown focal length is not placed by points that stray from a line by less than this share of its
+diagonal (root mean square; a strip of 2.4 per cent): its angle is then uncertain by tenths of a radian."""
 
 WIDTH_PER_RMS = float(np.sqrt(12.0))
 """Width of a strip filled evenly, over the root mean square distance from its middle line."""
@@ -141,7 +140,7 @@ def _place(  # noqa: PLR0913, PLR0917 - what a place depends on
     if not voters:
         return
     across, _ = line_widths(np.vstack([points.px for points in (*voters, *([own] if own else []))]))
-    if across < LEAST_ACROSS * held[photo].diagonal_px:
+    if not held[photo].focal_is_known and across < LEAST_ACROSS * held[photo].diagonal_px:
         growth.narrow[photo] = _neighbours(photo, kept), across * WIDTH_PER_RMS
         return
     growth.narrow.pop(photo, None)
