@@ -83,7 +83,7 @@ CONDITIONS = {
         ),
         Condition(
             "clicked",
-            "flat; outlines clicked like datum points, each corner 2 px off, none moved as a whole; settings say 0.7 px",
+            "flat; outlines clicked like datum points, corners 2 px off, none moved as a whole; settings say 0.7 px",
             outline_sigma_px=0.0, vertex_sigma_px=2.0, stated_sigma_px=CORNERS_PX,
         ),
         Condition(
