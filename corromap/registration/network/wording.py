@@ -175,8 +175,8 @@ def _why_not(given: Given, key: PhotoId, growth: Growth, broken: Mapping[TieId, 
         others, wide = growth.narrow[key]
         return message(
             "Photo '{name}' is not placed: all it shares with {others} lies in a strip {wide} wide on it, which does "
-            "not fix from where it was taken when the focal length is not known; click datum points on it, or link it with "
-            "a photo that shows more of the same ground.",
+            "not fix from where it was taken when the focal length is not known; click datum points on it, or link it "
+            "with a photo that shows more of the same ground.",
             name=name,
             others=_names(given, others),
             wide=_pixels(wide),
