@@ -9,16 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from functools import cached_property
 
-import numpy as np
 import shapely
-from numpy.typing import ArrayLike
 
+from corromap.body_words import DatumShape, FeatureKind, MountingKind, Part, Role, SeenFrom, Side
 from corromap.control import BodyFit
 from corromap.errors import InvalidValueError
 from corromap.frames import DatumId, FloatArray, MountingId, PanelId, PanelOutline, ZoneId, frozen_array
+from corromap.places import Frame2D, Place
 from corromap.sections import BoxSection
 
 __all__ = [
@@ -42,193 +41,6 @@ __all__ = [
 
 FOLD_TOLERANCE_MM = 1.0
 """Folds meet to this distance in the car frame; ours, and tested."""
-
-
-class Role(StrEnum):
-    """What a zone carries."""
-
-    PRIMARY = "primary"
-    SECONDARY = "secondary"
-    CLOSING = "closing"
-
-
-class Side(StrEnum):
-    """The car's own side, seen from the driver's seat facing forward."""
-
-    LEFT = "left"
-    RIGHT = "right"
-    CENTRE = "centre"
-
-
-class SeenFrom(StrEnum):
-    """From where a panel's drawn face is looked at (car frame)."""
-
-    BELOW = "below"
-    ABOVE = "above"
-    LEFT = "left"
-    RIGHT = "right"
-    FRONT = "front"
-    REAR = "rear"
-
-    @property
-    def direction(self) -> FloatArray:
-        """Unit vector from the panel towards the viewer, shape (3,)."""
-        towards = {
-            "below": (0, 0, -1), "above": (0, 0, 1), "left": (0, 1, 0),
-            "right": (0, -1, 0), "front": (1, 0, 0), "rear": (-1, 0, 0),
-        }  # fmt: skip
-        return np.array(towards[self.value], dtype=np.float64)
-
-
-class Part(StrEnum):
-    """The kind of structural part a panel belongs to."""
-
-    SILL = "sill"
-    FLOOR = "floor"
-    TUNNEL = "tunnel"
-    CROSSMEMBER = "crossmember"
-    RAIL = "rail"
-    BOOT_FLOOR = "boot floor"
-    TOE_BOARD = "toe-board"
-    WHEEL_ARCH = "wheel arch"
-    SCREEN_FRAME = "screen frame base"
-
-
-class MountingKind(StrEnum):
-    """What enters the body at a mounting."""
-
-    SUSPENSION = "suspension"
-    SPRING = "spring"
-    TORSION_BAR = "torsion bar"
-    DAMPER = "damper"
-    BELT = "belt"
-    SEAT = "seat"
-    STEERING = "steering"
-    JACKING = "jacking"
-    SUBFRAME = "subframe"
-
-
-class DatumShape(StrEnum):
-    """What a datum point looks like; chooses its sketch."""
-
-    ROUND_HOLE = "round hole"
-    SLOT = "slot"
-    PLATE_CORNER = "plate corner"
-    SEAM_END = "seam end"
-    SEAM_CROSSING = "seam crossing"
-    RIB_END = "rib end"
-    BRACKET_CORNER = "bracket corner"
-    BOLT = "bolt"
-    FLANGE_NOTCH = "flange notch"
-
-
-class FeatureKind(StrEnum):
-    """What line work on a panel stands for."""
-
-    RIB = "rib"
-    SEAM = "seam"
-    HOLE = "hole"
-    EDGE = "edge"
-    BRACKET = "bracket"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Place:
-    """Where a panel's frame lies in the car frame.
-
-    Parameters
-    ----------
-    origin_mm : array_like, shape (3,)
-        Car-frame position of (u, v) = (0, 0), mm.
-    u_axis, v_axis : array_like, shape (3,)
-        Unit vectors, at right angles to within 1e-6.
-
-    Raises
-    ------
-    InvalidValueError
-        If the axes are not orthonormal.
-    """
-
-    origin_mm: FloatArray
-    u_axis: FloatArray
-    v_axis: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("origin_mm", "u_axis", "v_axis"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), f"place.{name}"))
-        axes = np.stack([self.u_axis, self.v_axis])
-        if not np.allclose(axes @ axes.T, np.eye(2), atol=1e-6):
-            raise InvalidValueError("place: u_axis and v_axis must be unit vectors at right angles")
-
-    @property
-    def normal(self) -> FloatArray:
-        """Unit vector u x v, shape (3,)."""
-        (a, b, c), (d, e, f) = self.u_axis.tolist(), self.v_axis.tolist()
-        return np.array([b * f - c * e, c * d - a * f, a * e - b * d])  # np.cross takes twenty times as long
-
-    def to_car(self, uv_mm: ArrayLike) -> FloatArray:
-        """Carry panel points into the car frame.
-
-        Parameters
-        ----------
-        uv_mm : array_like, shape (N, 2)
-            Panel millimetres.
-
-        Returns
-        -------
-        ndarray of float64, shape (N, 3)
-            Car-frame millimetres.
-        """
-        uv = np.atleast_2d(np.asarray(uv_mm, dtype=np.float64))
-        return np.asarray(self.origin_mm + uv[:, :1] * self.u_axis + uv[:, 1:] * self.v_axis)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Frame2D:
-    """Where a panel is drawn on the flat map.
-
-    The map plane is millimetres, X to the right and Y down, front of the car
-    at the top, **seen from below**: the car's left is on the right-hand side.
-
-    Parameters
-    ----------
-    origin_mm : array_like, shape (2,)
-        Map position of (u, v) = (0, 0).
-    u_axis, v_axis : array_like, shape (2,)
-        Orthonormal directions of u and v on the map.
-
-    Raises
-    ------
-    InvalidValueError
-        If the axes are not orthonormal.
-    """
-
-    origin_mm: FloatArray
-    u_axis: FloatArray
-    v_axis: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("origin_mm", "u_axis", "v_axis"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (2,), f"map.{name}"))
-        axes = np.stack([self.u_axis, self.v_axis])
-        if not np.allclose(axes @ axes.T, np.eye(2), atol=1e-6):
-            raise InvalidValueError("map: u_axis and v_axis must be unit vectors at right angles")
-
-    def to_map(self, uv_mm: ArrayLike) -> FloatArray:
-        """Carry panel points onto the map plane.
-
-        Parameters
-        ----------
-        uv_mm : array_like, shape (N, 2)
-            Panel millimetres.
-
-        Returns
-        -------
-        ndarray of float64, shape (N, 2)
-            Map millimetres, X right, Y down.
-        """
-        uv = np.atleast_2d(np.asarray(uv_mm, dtype=np.float64))
-        return np.asarray(self.origin_mm + uv[:, :1] * self.u_axis + uv[:, 1:] * self.v_axis)
 
 
 @dataclass(frozen=True, slots=True)
