@@ -106,7 +106,7 @@ def project_photo(
     drawn = draw(marks, photo, lens)
     projected = tuple(p for view in views.values() for p in _on_panel(drawn, view))
     fates = tuple(fate_of(d, photo, views, template) for d in drawn)
-    seen = tuple(seen_area(photo.id, view, projected, settings.coarsest_mm_per_px) for view in views.values())
+    seen = tuple(seen_area(photo.id, view, drawn, settings.coarsest_mm_per_px) for view in views.values())
     return PhotoProjection(photo.id, projected, fates, seen)
 
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
 from corromap.frames import FloatArray, PhotoId
-from corromap.projection.result import ProjectedMark, SeenArea
+from corromap.projection.fates import DrawnMark
+from corromap.projection.result import SeenArea
 from corromap.projection.view import PanelView, polygons_of
 from corromap.survey import MarkKind
 
@@ -25,7 +26,7 @@ FINE_CELLS = 16
 """Cells along the longer side, and parts each doubtful cell is cut into."""
 
 
-def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], coarsest_mm_per_px: float) -> SeenArea:
+def seen_area(photo: PhotoId, view: PanelView, drawn: Sequence[DrawnMark], coarsest_mm_per_px: float) -> SeenArea:
     """Work out what one photo shows of one panel, and what of it is under hidden marks.
 
     Parameters
@@ -34,8 +35,8 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
         The photo.
     view : PanelView
         The panel in it.
-    marks : sequence of ProjectedMark
-        The photo's marks on this panel.
+    drawn : sequence of DrawnMark
+        The photo's marks.
     coarsest_mm_per_px : float
         Coarser than this does not count as seen.
 
@@ -48,7 +49,9 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
     -----
     Where the photo has no camera the panel is taken as its viewpoint has it:
     six numbers, not the eight of the fit, which stray far from four clicks;
-    where there are two such viewpoints, what both show is seen.
+    where there are two such viewpoints, what both show is seen. What a hidden
+    mark covers in the photo goes the same way, or ground beside it would count
+    as covered and covered ground as seen.
     The cuts by frame, horizon and panels are exact. Where the detail limit
     runs through the photo it is followed by cells of 1/384 of the longer side;
     those fine enough in their middle are kept, so that what is kept too much
@@ -57,9 +60,12 @@ def seen_area(photo: PhotoId, view: PanelView, marks: Sequence[ProjectedMark], c
     judged = view.by_viewpoint or (view,)
     shown = [polygons_of(one.to_mm(_fine_enough(one, coarsest_mm_per_px))) for one in judged]
     area = polygons_of(shapely.intersection_all(shown))
-    hiding = [m.area for m in marks if m.mark.kind is MarkKind.HIDDEN and m.panel == view.panel.id]
-    hidden = polygons_of(shapely.intersection(area, shapely.union_all(hiding))) if hiding else MultiPolygon()
-    return SeenArea(photo, view.panel.id, area, hidden)
+    hiding = [d.straight_px for d in drawn if d.mark.kind is MarkKind.HIDDEN and d.may_lie_on(view.panel.id)]
+    if not hiding or area.is_empty:
+        return SeenArea(photo, view.panel.id, area, MultiPolygon())
+    cover = shapely.union_all(hiding)
+    covered = [one.to_mm(polygons_of(shapely.intersection(cover, one.visible_px))) for one in judged]
+    return SeenArea(photo, view.panel.id, area, polygons_of(shapely.intersection(area, shapely.union_all(covered))))
 
 
 @lru_cache(maxsize=REMEMBERED)

@@ -17,22 +17,21 @@ from corromap.frames import DatumId, FloatArray, PanelId
 from corromap.registration.camera import CameraPose
 from corromap.registration.lens import Lens
 from corromap.registration.result import Registration
-from corromap.registration.sighted import datum_positions
+from corromap.registration.sighted import LEAST_POINTS, datum_positions, lone_datums
 from corromap.survey import Photo
 from corromap.template import BodyTemplate, Panel
 
 __all__ = [
-    "LOOSEST_MM",
     "W_SHARE",
     "OwnPoints",
     "away_mm",
     "hull_of",
     "inverse_by",
+    "is_known",
     "own_points",
     "panels_shown",
     "places_over",
     "root_mean_square",
-    "standard_error",
 ]
 
 W_SHARE = 0.25
@@ -46,8 +45,8 @@ GRID = 12
 """Places tried along each side of a panel, to see whether the photo shows it."""
 
 LOOSEST_MM = 25.0
-"""A panel without a sighting of its own is placed when the middle of what is shown
-of it is known to this standard error."""
+"""A panel that was not clicked on for itself is placed when the middle of what is
+shown of it is known to this standard error."""
 
 LEAST_DEPTH_MM = 1.0
 
@@ -218,7 +217,7 @@ def away_mm(sighted_mm: FloatArray, panel: Panel) -> float:
     return float(np.hypot(beside, relative @ place.normal).min())
 
 
-def standard_error(registration: Registration, px: FloatArray) -> float:
+def _standard_error(registration: Registration, px: FloatArray) -> float:
     """Measure how well a photo's place is known.
 
     Parameters
@@ -239,6 +238,31 @@ def standard_error(registration: Registration, px: FloatArray) -> float:
         by = moved[source.label]
         covariance += by @ source.covariance @ np.swapaxes(by, 1, 2)
     return float(np.median(np.sqrt(np.linalg.norm(covariance, ord=2, axis=(1, 2)))))
+
+
+def is_known(registration: Registration, px: FloatArray, template: BodyTemplate) -> bool:
+    """Tell whether a panel is to be placed by a camera that looks at it.
+
+    Parameters
+    ----------
+    registration : Registration
+        The photo's place on the panel as the camera has it.
+    px : ndarray of float64, shape (N, 2)
+        Pixels of places it shows.
+    template : BodyTemplate
+        For its folds.
+
+    Returns
+    -------
+    bool
+        True where a point was clicked that no other panel has, or as many as a
+        panel's own fit needs, or where its place is known well enough without:
+        a point or two on a fold were clicked for the neighbour, and a panel
+        seen flatly turns about them.
+    """
+    ids = registration.datum_ids
+    is_meant = len(ids) >= LEAST_POINTS or not lone_datums(template).isdisjoint(ids)
+    return is_meant or _standard_error(registration, px) <= LOOSEST_MM
 
 
 def hull_of(xy_px: FloatArray) -> FloatArray:

@@ -14,16 +14,15 @@ from scipy.stats import chi2
 from corromap.frames import FloatArray, PanelId
 from corromap.messages import message
 from corromap.registration.by_camera import (
-    LOOSEST_MM,
     W_SHARE,
     away_mm,
     hull_of,
     inverse_by,
+    is_known,
     own_points,
     panels_shown,
     places_over,
     root_mean_square,
-    standard_error,
 )
 from corromap.registration.cameras import PlacedCamera
 from corromap.registration.homography import apply
@@ -124,7 +123,7 @@ def camera_panels(camera: PlacedCamera, template: BodyTemplate, settings: Settin
     for panel_id, every in shown.items():
         registration = place_by_camera(camera, template.panel(panel_id), template)
         px = every[registration.detail(every) <= settings.coarsest_mm_per_px]
-        if len(px) and (registration.datum_ids or standard_error(registration, px) <= LOOSEST_MM):
+        if len(px) and is_known(registration, px, template):
             placed[panel_id] = replace(registration, warnings=(*registration.warnings, *poor))
     return placed
 

@@ -8,7 +8,7 @@ looked at, and so what stood in the way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -37,7 +37,9 @@ AGREES_SIGMAS = 3.0
 """Clicks farther off than so many standard errors (root mean square) say that a pose is wrong; ours."""
 
 
-def viewpoints_of(photo: Photo, panel: Panel, registration: Registration) -> tuple[CameraPose, ...]:
+def viewpoints_of(
+    photo: Photo, panel: Panel, registration: Registration, others: Sequence[tuple[Panel, Registration]] = ()
+) -> tuple[CameraPose, ...]:
     """Find where a photo may have been taken from.
 
     Parameters
@@ -48,31 +50,59 @@ def viewpoints_of(photo: Photo, panel: Panel, registration: Registration) -> tup
         A panel it is placed on.
     registration : Registration
         Its place there.
+    others : sequence of (Panel, Registration)
+        Other panels it is placed on: a photo is taken from one place, so their
+        points count too, unless no place fits them all.
 
     Returns
     -------
     tuple of CameraPose
         The solved camera if there is one; else the poses of the two tilts that
-        a plane seen from afar allows, that which fits the panel's sightings
-        better first; one of them when the other is a hundred times less likely
-        or the same. Empty when neither has every point before the camera.
+        a plane seen from afar allows, that which fits the sightings better
+        first; one of them when the other is a hundred times less likely or the
+        same. Empty when neither has every point before the camera.
     """
     if registration.camera is not None:
         return (registration.camera,)
-    count = len(registration.datum_ids)
-    car = np.asarray(panel.place.to_car(registration.datum_mm))
-    problem = CameraProblem(registration.lens, registration.sighted_px, car, np.ones(count))
-    prior = np.array([HELD, HELD, HELD, shared_sigma(photo)[3]])
-    fits = [
-        refined(start, registration.lens, registration.sigma_px, prior)
-        for start in _starts(problem, panel, registration)
-        if start.is_in_front
-    ]
-    costs = [fit.square_sum_px2 / registration.sigma_px**2 + (fit.log_focal / prior[3]) ** 2 for fit in fits]
-    order = np.argsort(costs)
-    likely = [fits[i].pose for i in order if costs[i] <= costs[order[0]] + 2.0 * np.log(LEAST_ODDS)]
-    apart = [p for p in likely[1:] if np.linalg.norm(p.eye_mm - likely[0].eye_mm) > SAME_EYE_MM]
-    return (*likely[:1], *apart)
+    placed = [(panel, registration), *others]
+    if others:
+        found = _likely(photo, placed, max(at.sigma_px for _, at in placed))
+        if found and all(seen_from(found[0], one, at) is not at for one, at in placed):
+            return found
+    return _likely(photo, placed[:1], registration.sigma_px)
+
+
+def _likely(photo: Photo, placed: Sequence[tuple[Panel, Registration]], sigma_px: float) -> tuple[CameraPose, ...]:
+    """Take the best fit to the points of some panels, and those not much less likely that stand elsewhere."""
+    focal_sigma = float(shared_sigma(photo)[3])
+    found = []
+    for fit in _fits(placed, sigma_px, focal_sigma):
+        cost = fit.square_sum_px2 / sigma_px**2 + (fit.log_focal / focal_sigma) ** 2
+        found.append((cost, fit.pose))
+    found.sort(key=lambda one: one[0])
+    kept: list[CameraPose] = []
+    for cost, pose in found:
+        may_be = cost <= found[0][0] + 2.0 * np.log(LEAST_ODDS)
+        if may_be and all(np.linalg.norm(pose.eye_mm - other.eye_mm) > SAME_EYE_MM for other in kept):
+            kept.append(pose)
+    return tuple(kept)
+
+
+def _fits(placed: Sequence[tuple[Panel, Registration]], sigma_px: float, focal_sigma: float) -> Iterator[CameraFit]:
+    """Fit the points of some panels, from both tilts of each."""
+    lens = placed[0][1].lens
+    points = {
+        datum: (px, car)
+        for panel, at in placed
+        for datum, px, car in zip(at.datum_ids, at.sighted_px, panel.place.to_car(at.datum_mm), strict=True)
+    }
+    clicked, car = (np.array(column) for column in zip(*points.values(), strict=True))
+    problem = CameraProblem(lens, clicked, car, np.ones(len(points)))
+    prior = np.array([HELD, HELD, HELD, focal_sigma])
+    for panel, at in placed:
+        for start in _starts(problem, panel, at):
+            if start.is_in_front:
+                yield refined(start, lens, sigma_px, prior)
 
 
 def seen_from(pose: CameraPose, panel: Panel, registration: Registration) -> Registration:

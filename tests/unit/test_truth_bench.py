@@ -16,6 +16,7 @@ from corromap.io.photos import decode, read_header
 from corromap.survey import MarkKind, RustStage
 from tools.demo_scene.camera import Camera
 from tools.truth_bench.conditions import CONDITIONS
+from tools.truth_bench.hand import Eye, detail_mm_per_px
 from tools.truth_bench.judge import Crash, FigureError, Judgement, judge
 from tools.truth_bench.make import BenchSurvey, survey_of_seed
 from tools.truth_bench.page import BEFORE
@@ -58,6 +59,24 @@ def test_photos_are_as_a_person_takes_them(bench: BenchSurvey) -> None:
         diagonal = np.hypot(shot.camera.width, shot.camera.height)
         assert 24 <= shot.camera.focal_px / diagonal * np.hypot(36, 24) <= 35
         assert shot.camera.eye_mm[2] > bench.scene.ground_z_mm
+
+
+def test_a_cover_is_drawn_where_any_of_it_shows_finely(bench: BenchSurvey) -> None:
+    """Else the program takes what shows of it finely for bare; rust whose middle is not made out is passed over."""
+    cases = []
+    for shot in bench.shots:
+        for sight in shot.sights.values():
+            area = max(sight.visible.geoms, key=lambda g: float(g.area))
+            middle = shapely.get_coordinates(area.representative_point())
+            edge = shapely.get_coordinates(shapely.segmentize(area.exterior, 20.0))
+            if detail_mm_per_px(shot, sight.panel, middle)[0] > 2.5 > detail_mm_per_px(shot, sight.panel, edge).min():
+                cases.append((shot, TrueMark("true-1", sight.panel.id, MarkKind.HIDDEN, None, area)))
+    assert len(cases) > 3
+    for shot, cover in cases:
+        for kind, stage, count in ((MarkKind.HIDDEN, None, 1), (MarkKind.RUST, RustStage.SURFACE, 0)):
+            scene = replace(bench.scene, marks=(replace(cover, kind=kind, stage=stage),))
+            drawn = Eye(scene, FLAT, None, np.random.default_rng(1)).draw(shot)
+            assert len(drawn) == count
 
 
 def drawn_again(bench: BenchSurvey, areas: list[tuple[MarkKind, RustStage | None, Polygon]]) -> list:

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 import shapely
 
-from corromap.frames import DatumId, PanelId
+from corromap.frames import DatumId, MarkId, PanelId, PhotoOutline
+from corromap.projection import project_photo
 from corromap.projection.seen import seen_area
 from corromap.projection.view import panel_views
 from corromap.registration import Registration, place_photo, place_photos, solve_lenses
 from corromap.registration.viewpoint import seen_from, viewpoints_of
+from corromap.survey import Mark, MarkKind, Settings
 from tests.unit.surveys import TEMPLATE, survey_of
 from tests.unit.test_occlusion import is_blocked
 from tests.whole_car_scene import BODY, Shot, in_frame, photo, survey
@@ -28,11 +30,11 @@ def is_seen(shot: Shot, datum: DatumId) -> bool:
     return not is_blocked(at, np.array(shot.eye_mm), floor.place.normal * floor.facing, floor.id)
 
 
-def fitted(clicks: dict[DatumId, np.ndarray], noise_px: float, seed: int) -> Registration:
-    """By the floor's own fit, whether a camera could be had or not."""
+def fitted(clicks: dict[DatumId, np.ndarray], noise_px: float, seed: int, panel: PanelId = FLOOR) -> Registration:
+    """By a panel's own fit, whether a camera could be had or not."""
     given = survey(clicks, noise_px=noise_px, seed=seed)
     lens = solve_lenses(given, BODY)[photo().id]
-    found = place_photo(photo(), BODY.panel(FLOOR), given.sightings, lens, given.settings, BODY)
+    found = place_photo(photo(), BODY.panel(panel), given.sightings, lens, given.settings, BODY)
     assert isinstance(found, Registration)
     assert found.camera is None
     return found
@@ -70,6 +72,33 @@ def test_a_solved_camera_is_taken_as_it_is() -> None:
     by_camera = next(r for r in every.values() if isinstance(r, Registration) and r.camera is not None)
     assert viewpoints_of(photo(), BODY.panel(by_camera.panel), by_camera) == (by_camera.camera,)
     assert seen_from(by_camera.camera, BODY.panel(by_camera.panel), by_camera) is by_camera
+
+
+SIDE = (PanelId("rail-left-rear-outer"), PanelId("arch-left-rear"))
+BESIDE = Shot(eye_mm=(-1300.0, 1250.0, -60.0), at_mm=(-1150.0, 400.0, 60.0))
+
+
+def test_two_panels_are_looked_at_from_one_place() -> None:
+    """Rail and arch lie side by side, each placed alone; points of both tell the eye better (exact projection)."""
+    alone, both = [], []
+    for seed in range(12):
+        clicks = in_frame(BESIDE, SIDE)
+        own = [(BODY.panel(p), fitted(clicks, 2.0, seed, p)) for p in SIDE]
+        eyes = [viewpoints_of(photo(), *one, [other])[0].eye_mm for one, other in (own, own[::-1])]
+        assert eyes[0] == pytest.approx(eyes[1], abs=1.0)
+        both.append(float(np.linalg.norm(eyes[0] - BESIDE.eye_mm)))
+        alone += [float(np.linalg.norm(viewpoints_of(photo(), *one)[0].eye_mm - BESIDE.eye_mm)) for one in own]
+    assert np.median(both) < 0.75 * np.median(alone)
+    assert max(both) < max(alone)
+
+
+def test_a_panel_no_common_place_fits_is_looked_at_from_its_own() -> None:
+    clicks = in_frame(BESIDE, SIDE)
+    own, other = ((BODY.panel(p), fitted(clicks, 0.0, 0, p)) for p in SIDE)
+    wrong = fitted({datum: at + np.array([300.0, 0.0]) for datum, at in clicks.items()}, 0.0, 0, SIDE[1])
+    assert viewpoints_of(photo(), *own, [(other[0], wrong)])[0].eye_mm == pytest.approx(
+        viewpoints_of(photo(), *own)[0].eye_mm
+    )
 
 
 @pytest.mark.parametrize("shot", [TILTED, FLAT])
@@ -139,3 +168,31 @@ def test_where_two_viewpoints_are_likely_what_both_show_is_seen() -> None:
             assert shapely.difference(seen, area).area < 1.0
         doubtful += len(each) == 2 and seen.area < min(area.area for area in each) - 1000.0
     assert doubtful >= 2
+
+
+def hiding(outline_px: np.ndarray) -> Mark:
+    return Mark(MarkId("cover"), photo().id, MarkKind.HIDDEN, PhotoOutline(outline_px), panels=(FLOOR,))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_nothing_is_bare_where_a_cover_fills_the_photo(seed: int) -> None:
+    """Cover and ground are placed alike, by the viewpoint: the fit's edges lie elsewhere."""
+    own = near_together(TILTED, seed)
+    frame = np.array([(-0.5, -0.5), (1999.5, -0.5), (1999.5, 1499.5), (-0.5, 1499.5)])
+    seen = project_photo(photo(), [hiding(frame)], {(photo().id, FLOOR): own}, BODY, Settings()).seen[0]
+    assert seen.area.area > 10_000
+    assert shapely.difference(seen.area, seen.hidden).area < 1.0
+
+
+def test_a_cover_is_placed_by_the_viewpoint_where_clicks_are_few() -> None:
+    """A rectangle of the floor as it falls in the photo (exact projection) covers that rectangle."""
+    floor, by_fit, by_pose = BODY.panel(FLOOR), [], []
+    true = shapely.box(500.0, 100.0, 700.0, 250.0)
+    edge = shapely.get_coordinates(shapely.segmentize(true, 20.0))[:-1]
+    mark = hiding(TILTED.sees(np.asarray(floor.place.to_car(edge))))
+    for seed in range(12):
+        found = project_photo(photo(), [mark], {(photo().id, FLOOR): near_together(TILTED, seed)}, BODY, Settings())
+        shown = shapely.intersection(true, found.seen[0].area)
+        by_pose.append(shapely.symmetric_difference(shown, found.seen[0].hidden).area)
+        by_fit.append(shapely.symmetric_difference(true, found.marks[0].area).area)
+    assert np.median(by_pose) < 0.8 * np.median(by_fit)

@@ -7,6 +7,7 @@ import pytest
 
 from corromap.registration import FailureReason, Registration, RegistrationFailure, place_photos
 from corromap.registration.camera_fit import CameraRefusal, PhotoCamera, solve_photo
+from corromap.registration.camera_place import place_by_camera
 from corromap.registration.cameras import solve_cameras
 from corromap.registration.prior import prior_lens
 from corromap.survey import Settings
@@ -49,6 +50,29 @@ def test_a_panel_without_a_point_of_its_own_is_placed():
     assert {s.label for s in found.sources} == {
         "clicks:photo-1", "lens:photo-1", "focal:photo-1", "body:photo-1/crossmember-left-front"
     }  # fmt: skip
+
+
+def test_a_point_on_a_fold_does_not_place_a_panel_seen_flatly():
+    """The inner sill looked at from the side, three of its holes and a point on its fold with the floor.
+
+    The floor is seen at 2 degrees and turns about that point: its places err by centimetres (exact projection). A
+    click on the floor itself asks for it.
+    """
+    shot, floor = Shot(eye_mm=(0.0, -310.0, -95.0), at_mm=(0.0, 590.0, -65.0)), BODY.panel("floor-left")
+    points = in_frame(shot, ["sill-left-inner", "floor-left"])
+    names = [f"sill-left-inner-hole-{at}" for at in ("rear", "middle", "front")]
+    clicked = {d: points[d] for d in (*names, "floor-left-front-crossmember-sill-front")}
+    own, off = "floor-left-outer-rib-rear", []
+    for seed in range(4):
+        cameras = solve_cameras(survey(clicked, noise_px=2.0, seed=seed), BODY).cameras
+        at_mm = place_by_camera(cameras["photo-1"], floor, BODY).to_mm([points[own]])[0][0]
+        off.append(np.nan_to_num(np.linalg.norm(at_mm - BODY.datum_positions(floor.id)[own]), nan=np.inf))
+        placed = place_photos(survey(clicked, noise_px=2.0, seed=seed), BODY)
+        assert ("photo-1", "sill-left-inner") in placed
+        assert ("photo-1", "floor-left") not in placed
+        asked = place_photos(survey({**clicked, own: points[own]}, noise_px=2.0, seed=seed), BODY)
+        assert isinstance(asked["photo-1", "floor-left"], Registration)
+    assert np.median(off) > 30.0, off
 
 
 def test_four_points_on_three_panels_place_them_all():

@@ -167,8 +167,7 @@ class Eye:
         return found
 
     def _drawn(self, shot: Shot, sight: Sight, source: TrueMark, piece: Polygon, number: int) -> Drawn | None:
-        centre = piece.representative_point()
-        if detail_mm_per_px(shot, sight.panel, np.array([[centre.x, centre.y]]))[0] > COARSEST_MM_PER_PX:
+        if detail_mm_per_px(shot, sight.panel, _looked_at(source.kind, piece)).min() > COARSEST_MM_PER_PX:
             return None
         true_mm = shapely.get_coordinates(shapely.segmentize(piece.exterior, 4.0))[:-1]
         true_px = pixels_of(shot, sight.panel, true_mm, self.relief)
@@ -270,6 +269,16 @@ class Eye:
 def _largest(shape: shapely.Geometry) -> Polygon | None:
     parts = [g for g in shapely.get_parts(shapely.get_parts(shape)) if isinstance(g, Polygon) and g.area > 1.0]
     return max(parts, key=lambda g: float(g.area)) if parts else None
+
+
+def _looked_at(kind: MarkKind, piece: Polygon) -> Array:
+    """Places one of which has to be made out, or the mark is passed over: its middle, of a cover its edge as well.
+
+    Ground that a photo shows finely enough counts as seen unless a cover is
+    drawn on it, so a cover is drawn as soon as any of it shows so finely.
+    """
+    middle = shapely.get_coordinates(piece.representative_point())
+    return np.vstack([middle, shapely.get_coordinates(piece.exterior)]) if kind is MarkKind.HIDDEN else middle
 
 
 def _ring(area: MultiPolygon) -> Array:

@@ -9,15 +9,14 @@ import numpy as np
 from corromap.frames import FloatArray, PanelId, PhotoId
 from corromap.messages import message
 from corromap.registration.by_camera import (
-    LOOSEST_MM,
     W_SHARE,
     away_mm,
     inverse_by,
+    is_known,
     own_points,
     panels_shown,
     places_over,
     root_mean_square,
-    standard_error,
 )
 from corromap.registration.camera import POSE, SHARED, crosses
 from corromap.registration.homography import apply
@@ -72,7 +71,7 @@ def linked_panels(camera: LinkedCamera, template: BodyTemplate, settings: Settin
     for panel_id, every in shown.items():
         registration = place_by_network(camera, template.panel(panel_id), template)
         px = every[registration.detail(every) <= settings.coarsest_mm_per_px]
-        if len(px) and (registration.datum_ids or standard_error(registration, px[::THINNED]) <= LOOSEST_MM):
+        if len(px) and is_known(registration, px[::THINNED], template):
             placed[panel_id] = registration
     return placed
 
