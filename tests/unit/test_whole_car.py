@@ -65,14 +65,16 @@ def test_a_point_on_a_fold_does_not_place_a_panel_seen_flatly():
     own, off = "floor-left-outer-rib-rear", []
     for seed in range(4):
         cameras = solve_cameras(survey(clicked, noise_px=2.0, seed=seed), BODY).cameras
-        at_mm = place_by_camera(cameras["photo-1"], floor, BODY).to_mm([points[own]])[0][0]
-        off.append(np.nan_to_num(np.linalg.norm(at_mm - BODY.datum_positions(floor.id)[own]), nan=np.inf))
+        shown = {d: at for d, at in BODY.datum_positions(floor.id).items() if d in points}
+        at_mm = place_by_camera(cameras["photo-1"], floor, BODY).to_mm([points[d] for d in shown])[0]
+        away = np.linalg.norm(at_mm - np.array(list(shown.values())), axis=1)
+        off.append(np.nan_to_num(away, nan=np.inf).max())  # beyond the horizon, some
         placed = place_photos(survey(clicked, noise_px=2.0, seed=seed), BODY)
         assert ("photo-1", "sill-left-inner") in placed
         assert ("photo-1", "floor-left") not in placed
         asked = place_photos(survey({**clicked, own: points[own]}, noise_px=2.0, seed=seed), BODY)
         assert isinstance(asked["photo-1", "floor-left"], Registration)
-    assert np.median(off) > 30.0, off
+    assert np.median(off) > 30.0
 
 
 def test_four_points_on_three_panels_place_them_all():
