@@ -263,8 +263,7 @@ def _uncovered(photo: Photo, view: PanelView, views: Mapping[PanelId, PanelView]
     """Take what stands in front off a panel, as its own fit has it and as the photo's viewpoints have it."""
     panel, own = view.panel, view.registration
     covering = {other.panel.id: other.shown_px for other in views.values() if panel.id in other.panel.covers}
-    others = [(other.panel, other.registration) for other in views.values() if other is not view]
-    eyes = viewpoints_of(photo, panel, own, others)
+    eyes = viewpoints_of(photo, panel, own, tuple((one.panel, one.registration) for one in views.values()))
     believed = [(eye, less) for eye in eyes if (less := _less(view, covering, eye, template)) is not None]
     if not believed:  # nothing is known to stand in front but what was placed itself
         return _less(view, covering, None, template) or view

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -33,12 +34,15 @@ LEAST_ODDS = 100.0
 SAME_EYE_MM = 5.0
 """Viewpoints nearer together are one; ours."""
 
+REMEMBERED = 16
+"""Photos whose common viewpoints are kept: asked for by one panel after the other."""
+
 AGREES_SIGMAS = 3.0
 """Clicks farther off than so many standard errors (root mean square) say that a pose is wrong; ours."""
 
 
 def viewpoints_of(
-    photo: Photo, panel: Panel, registration: Registration, others: Sequence[tuple[Panel, Registration]] = ()
+    photo: Photo, panel: Panel, registration: Registration, placed: tuple[tuple[Panel, Registration], ...] = ()
 ) -> tuple[CameraPose, ...]:
     """Find where a photo may have been taken from.
 
@@ -50,9 +54,9 @@ def viewpoints_of(
         A panel it is placed on.
     registration : Registration
         Its place there.
-    others : sequence of (Panel, Registration)
-        Other panels it is placed on: a photo is taken from one place, so their
-        points count too, unless no place fits them all.
+    placed : tuple of (Panel, Registration)
+        All panels it is placed on: a photo is taken from one place, so the
+        points of all of them count, unless no place fits them all.
 
     Returns
     -------
@@ -64,12 +68,16 @@ def viewpoints_of(
     """
     if registration.camera is not None:
         return (registration.camera,)
-    placed = [(panel, registration), *others]
-    if others:
-        found = _likely(photo, placed, max(at.sigma_px for _, at in placed))
-        if found and all(seen_from(found[0], one, at) is not at for one, at in placed):
-            return found
-    return _likely(photo, placed[:1], registration.sigma_px)
+    common = _common(photo, placed) if len(placed) > 1 else ()
+    return common or _likely(photo, [(panel, registration)], registration.sigma_px)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _common(photo: Photo, placed: tuple[tuple[Panel, Registration], ...]) -> tuple[CameraPose, ...]:
+    """Where the points of all panels say that the photo was taken from; empty when no place fits them all."""
+    found = _likely(photo, placed, max(at.sigma_px for _, at in placed))
+    fits = found and all(seen_from(found[0], panel, at) is not at for panel, at in placed)
+    return found if fits else ()
 
 
 def _likely(photo: Photo, placed: Sequence[tuple[Panel, Registration]], sigma_px: float) -> tuple[CameraPose, ...]:

@@ -30,9 +30,6 @@ from corromap.uncertainty import ErrorSource
 
 __all__ = ["linked_panels", "place_by_network"]
 
-THINNED = 3
-"""Every third place is enough to tell how well a panel is known."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Placing:
@@ -71,7 +68,7 @@ def linked_panels(camera: LinkedCamera, template: BodyTemplate, settings: Settin
     for panel_id, every in shown.items():
         registration = place_by_network(camera, template.panel(panel_id), template)
         px = every[registration.detail(every) <= settings.coarsest_mm_per_px]
-        if len(px) and is_known(registration, px[::THINNED], template):
+        if len(px) and is_known(registration, px, template):
             placed[panel_id] = registration
     return placed
 
