@@ -21,6 +21,7 @@ from corromap.places import Frame2D, Place
 from corromap.sections import BoxSection
 
 __all__ = [
+    "FOLD_TOLERANCE_MM",
     "BodyTemplate",
     "DatumPoint",
     "DatumShape",

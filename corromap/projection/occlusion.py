@@ -25,16 +25,15 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from corromap.frames import FloatArray, PanelId
 from corromap.registration.result import CameraPose, Registration
-from corromap.template import BodyTemplate, Panel, Place
+from corromap.template import FOLD_TOLERANCE_MM, BodyTemplate, Panel, Place
 
 __all__ = ["SNAP_PX", "Face", "faces_of", "standing_in_front"]
 
 NEAR_MM = 20.0
 """What is nearer to the camera's plane than this is not looked at."""
 
-ABOVE_MM = 2.0
-"""A face stands in front of a panel from so far above its plane on: panels meet at
-folds, and a body is not flat to less. Ours."""
+ABOVE_MM = FOLD_TOLERANCE_MM
+"""A face stands in front of a panel from so far above its plane on: panels meet at folds to no less."""
 
 DEEPEST_WEB_MM = 250.0
 """Side walls are drawn from a panel to one it covers up to this depth."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from corromap.evaluation import evaluate
 from corromap.evidence.detail import look_at
 from corromap.evidence.grid import grid_of
 from corromap.evidence.seen_well import Showing, zone_evidence
+from corromap.io.rules import default_rules
 from corromap.projection import project
 from corromap.registration import Registration, place_photos
 from tools.truth_bench.conditions import CONDITIONS
@@ -32,6 +34,17 @@ def test_coverage_by_zone(bench: tuple[BenchSurvey, Showing]) -> None:
     assert np.abs(error).mean() < 0.006
     assert (np.abs(error) <= 0.02).mean() > 0.95
     assert np.abs(error).max() < 0.08
+
+
+@pytest.mark.parametrize("seed", [100001, 100008, 100009, 100011])
+def test_coverage_by_zone_without_errors(seed: int) -> None:
+    """Clicks and lens exact: every zone within one point of what rays through every panel find."""
+    made = survey_of_seed(seed, CONDITIONS["exact"])
+    found = evaluate(made.survey, made.scene.template, default_rules())
+    true = coverage_of(made, {key for key, value in found.registrations.items() if isinstance(value, Registration)})
+    error = {zone.zone: zone.seen_share - true.seen[zone.zone] for zone in found.measures.zones}
+    assert sum(share > 0 for share in true.seen.values()) > 40
+    assert max(map(abs, error.values())) < 0.01
 
 
 def test_distance_and_angle_against_true_cameras(bench: tuple[BenchSurvey, Showing]) -> None:

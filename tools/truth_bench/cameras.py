@@ -103,6 +103,8 @@ def _lens(condition: Condition, rng: np.random.Generator) -> tuple[Camera, bool,
     p1, p2 = rng.normal(0, 2e-4, 2)
     cx, cy = (width - 1) / 2 + rng.normal(0, 0.004 * width), (height - 1) / 2 + rng.normal(0, 0.004 * width)
     dist = (k1, k2, float(p1), float(p2), 0.0)
+    if condition.plain_lens:
+        cx, cy, dist = (width - 1) / 2, (height - 1) / 2, (k1, 0.0, 0.0, 0.0, 0.0)
     lens = Camera(width, height, focal, float(cx), float(cy), dist, np.zeros(3), np.zeros(3))
     return lens, bool(rng.random() < 0.8), round(equivalent)
 

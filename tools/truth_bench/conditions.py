@@ -41,6 +41,8 @@ class Condition:
         Share of the photos that are clicked on; the others are placed through ties, or not at all.
     tie_sigma_px : float
         Error of a tied point, each axis.
+    plain_lens : bool
+        Whether lenses bend by ``k1`` alone about the photo's middle, as the program's model has them.
     is_measured : bool
         Whether lengths were taken on the car with a tape.
     """
@@ -60,6 +62,7 @@ class Condition:
     template_scale: bool = True
     clicked_share: float = 1.0
     tie_sigma_px: float = 0.7
+    plain_lens: bool = False
     is_measured: bool = False
 
     @property
@@ -93,6 +96,10 @@ CONDITIONS = {
         Condition(
             "linked", "flat; a third of the photos clicked on, the others linked with neighbours, some of them wrongly",
             clicked_share=1 / 3,
+        ),
+        Condition(
+            "exact", "flat; no error anywhere: clicks, hand, size of the car, lens; what is left is the program's own",
+            click_sigma_px=0.0, outline_sigma_px=0.0, vertex_sigma_px=0.0, template_scale=False, plain_lens=True,
         ),
         Condition("mild-lens", "flat; k1 within 0.02, as phones that correct their own pictures", k1=(-0.02, 0.02)),
         Condition("four-clicks", "flat; four datum points a panel and no more", clicks=(4, 4)),
