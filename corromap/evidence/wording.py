@@ -11,7 +11,7 @@ from corromap.evidence.requests import PhotoRequest, RequestList
 from corromap.evidence.viewpoints import Stance, Viewpoint
 from corromap.frames import PanelId, ZoneId
 from corromap.messages import Message, joined, message, to_say
-from corromap.template import BodyTemplate
+from corromap.template import BodyTemplate, DatumPoint, Panel
 
 __all__ = ["GROUND_RULES", "RequestWords", "inspector_text", "request_words", "seller_text", "zone_list"]
 
@@ -132,15 +132,20 @@ def request_words(request: PhotoRequest, template: BodyTemplate) -> RequestWords
         which_way=_which_way(view),
         how_near=message("about {distance} from the metal", distance=_rounded(request.distance_mm)),
         light=_light(view),
-        keep_in=joined("; ", [_point(panel.name, datum.name) for panel, datum in points]),
+        keep_in=_points(points),
     )
 
 
-def _point(panel: str, datum: str) -> str:
-    rest = datum.removeprefix(f"{panel}: ")
-    if rest == datum:
-        return message(datum)
-    return message("{panel}: {point}", panel=message(panel), point=message(rest))
+def _points(points: Sequence[tuple[Panel, DatumPoint]]) -> str:
+    """Name datum points, each panel once, before its points."""
+    said, before = [], ""
+    for panel, datum in sorted(points, key=lambda one: [p.name for p, _ in points].index(one[0].name)):
+        rest = datum.name.removeprefix(f"{panel.name}: ")
+        is_new = panel.name != before and rest != datum.name
+        name = message(rest)
+        said.append(message("{panel}: {point}", panel=message(panel.name), point=name) if is_new else name)
+        before = panel.name if rest != datum.name else ""
+    return joined("; ", said)
 
 
 def _rounded(mm: float) -> str:
@@ -172,7 +177,7 @@ def _along(x: float) -> str:
 def _across(y: float) -> str:
     if abs(y) <= MIDDLE_MM:
         return message("on the centre line")
-    left, right = to_say("{length} to its left"), to_say("{length} to its right")
+    left, right = to_say("{length} left of the centre line"), to_say("{length} right of the centre line")
     return Message(left if y > 0 else right, {"length": _rounded(abs(y))})
 
 
@@ -186,7 +191,10 @@ def _which_way(view: Viewpoint) -> str:
     if view.stance is Stance.UNDER:
         ahead = message("forwards") if x > 0 else message("rearwards")
         return message("up at 45 degrees and {way}", way=side if abs(y) > abs(x) else ahead)
-    square, tilted = message("square at the car, level"), message("at the car, tilted up by about 25 degrees")
+    square, tilted = (
+        message("pointed square at the car, level"),
+        message("pointed at the car, tilted up by about 25 degrees"),
+    )
     return square if z < 0.1 else tilted
 
 
@@ -223,7 +231,7 @@ def inspector_text(wanted: RequestList, template: BodyTemplate) -> str:
     for request in wanted.requests:
         words = request_words(request, template)
         lines += ["", f"{request.number}. {words.what}", f"   From: {words.where}."]
-        lines += [f"   Look: {words.which_way}, {words.how_near}.", f"   Light: {words.light}."]
+        lines += [f"   Camera: {words.which_way}, {words.how_near}.", f"   Light: {words.light}."]
         if words.keep_in:
             lines.append(f"   Keep in the picture: {words.keep_in}.")
     return "\n".join([*lines, *_other_lines(wanted, template)]) + "\n"
@@ -274,8 +282,8 @@ def seller_text(wanted: RequestList, template: BodyTemplate) -> str:
             which_way=words.which_way,
             how_near=words.how_near,
         )
-        lines.append(line)
-    lines += ["", *_seller_end(wanted, template)]
+        lines += [line, ""]
+    lines += [*_seller_end(wanted, template)]
     return joined("\n", [*lines, ""])
 
 

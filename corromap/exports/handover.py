@@ -74,8 +74,8 @@ class HandOver:
 
     @property
     def stamp(self) -> str:
-        """When, as printed."""
-        return self.made_at.strftime("%Y-%m-%d %H:%M UTC")
+        """When, as the reports take it."""
+        return self.made_at.isoformat(sep=" ", timespec="minutes")
 
     @property
     def shared(self) -> SharedPhotos:

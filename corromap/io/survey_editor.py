@@ -198,7 +198,11 @@ class SurveyEditor(SurveyReader):
         SurveyFileError, StaleSurveyError
             If it could not be saved; nothing was changed.
         """
-        return self._change(edits.removed_label, lambda conn: edits.photo_removed(conn, photo), expected_revision)
+        return self._change(
+            lambda _, entries: edits.removed_label(entries),
+            lambda conn: edits.photo_removed(conn, photo),
+            expected_revision,
+        )
 
     # Marks
 
@@ -250,7 +254,7 @@ class SurveyEditor(SurveyReader):
         thing = sighting_key(sighting.photo, sighting.datum)
         document = codec.sighting_document(sighting)
         return self._change(
-            f"datum point '{sighting.datum}' placed on '{sighting.photo}'",
+            lambda conn, _: edits.sighting_label(conn, sighting.photo, sighting.datum, "placed on"),
             lambda conn: [edits.entry(conn, "sighting", thing, document, sighting.photo)],
             expected_revision,
         )
@@ -258,7 +262,7 @@ class SurveyEditor(SurveyReader):
     def remove_sighting(self, photo: PhotoId, datum: DatumId, *, expected_revision: int | None = None) -> int:
         """Take a sighting out. Returns the new revision."""
         return self._change(
-            f"datum point '{datum}' taken off '{photo}'",
+            lambda conn, _: edits.sighting_label(conn, photo, datum, "taken off"),
             lambda conn: [edits.removal(conn, "sighting", sighting_key(photo, datum))],
             expected_revision,
         )
@@ -324,7 +328,7 @@ class SurveyEditor(SurveyReader):
 
     def _change(
         self,
-        label: str | Callable[[Sequence[LogEntry]], str],
+        label: str | Callable[[sqlite3.Connection, Sequence[LogEntry]], str],
         make: Callable[[sqlite3.Connection], Sequence[LogEntry]],
         expected: int | None,
     ) -> int:
@@ -333,7 +337,7 @@ class SurveyEditor(SurveyReader):
             entries = [step for step in make(conn) if step.before != step.after]
             if entries:  # saying the same again is no change
                 latest += 1
-                line = printable_line(label if isinstance(label, str) else label(entries), MAX_LABEL)
+                line = printable_line(label if isinstance(label, str) else label(conn, entries), MAX_LABEL)
                 rows.append_change(conn, Change(latest, utc_now(), self.author, "change", line), entries)
         self.known_revision = latest
         return latest

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from corromap.errors import SurveyFileError
-from corromap.frames import MarkId, PhotoId
+from corromap.frames import DatumId, MarkId, PhotoId
 from corromap.io import survey_codec as codec
 from corromap.io import survey_rows as rows
-from corromap.io.document_fields import Document
+from corromap.io.document_fields import Document, Fields
 from corromap.io.survey_kinds import KINDS, photos_of
 from corromap.io.survey_record import checked_text, read_record, reference_faults
 from corromap.io.survey_rows import LogEntry, Row
@@ -25,6 +25,7 @@ __all__ = [
     "photo_removed",
     "removal",
     "removed_label",
+    "sighting_label",
     "template_changed",
 ]
 
@@ -137,6 +138,16 @@ def removed_label(entries: Sequence[LogEntry]) -> str:
     also = f" with {drawn} marks and datum points on it" if drawn else ""
     ties = f" and {hanging} ties, scales and settled disagreements" if hanging else ""
     return f"photo '{name:.200}' removed{also}{ties}"
+
+
+def sighting_label(conn: sqlite3.Connection, photo: PhotoId, datum: DatumId, done: str) -> str:
+    """Words for the log: which datum point, by its name, and what was done with it on which photo."""
+    on = codec.parse_photo(codec.stored(required(conn, "photo", photo).document), "photo").name
+    body = Fields(codec.stored(required(conn, "template", "template").document), "template")
+    panels = (Fields(panel, "panel") for panel in body.items("panels"))
+    points = (Fields(point, "datum point") for panel in panels for point in panel.items("datum_points"))
+    name = next((point.text("name") for point in points if point.text("id") == datum), datum)
+    return f"datum point '{name:.200}' {done} '{on:.200}'"
 
 
 def marks_replaced(conn: sqlite3.Connection, removed: Sequence[MarkId], put: Sequence[Mark]) -> list[LogEntry]:

@@ -190,7 +190,7 @@ KINDS: Mapping[str, Kind] = {
     for kind in (
         Kind("hand_finding", "hand_findings", "finding by hand", _hand_finding_document, _read_hand_finding),
         Kind("shell_check", "shell_checks", "shell check", _plain, _read_shell_check),
-        Kind("settlement", "settlements", "word on a disagreement", _plain, _read_settlement),
+        Kind("settlement", "settlements", "answer to a disagreement", _plain, _read_settlement),
         Kind("tie", "ties", "tie between photos", _tie_document, _read_tie),
         Kind("length", "lengths", "measured length", _plain, _read_length),
         Kind("scale", "scales", "scale in a photo", _scale_document, _read_scale),

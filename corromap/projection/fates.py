@@ -173,11 +173,11 @@ def _nothing_there(drawn: DrawnMark) -> MarkFate:
 
 def _sentence(mark: Mark, photo: Photo, horizon: float, edge: float, off: float) -> str:
     lost = [
-        Message(where, {"share": share})
+        Message(where, {"share": 100 * share})
         for share, where in (
-            (horizon, to_say("{share:.1%} lies too near or beyond the horizon")),
-            (edge, to_say("{share:.1%} lies off the panels the photo is placed on or behind another panel")),
-            (off, to_say("{share:.1%} was drawn off the photo")),
+            (horizon, to_say("{share:.1f} % lies too near or beyond the horizon")),
+            (edge, to_say("{share:.1f} % lies off the panels the photo is placed on or behind another panel")),
+            (off, to_say("{share:.1f} % was drawn off the photo")),
         )
         if share > WORTH_SAYING
     ]

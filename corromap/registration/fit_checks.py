@@ -129,8 +129,9 @@ def fit_warnings(sighted: Sighted, fit: PanelFit, settings: Settings) -> tuple[s
     share = extent(sighted.clicked_px) / float(np.hypot(sighted.photo.width_px, sighted.photo.height_px))
     if share < SPREAD_PHOTO_SHARE:
         said = message(
-            "The points span only {share:.0%} of the photo, so marks far outside them are carried less surely: {next}.",
-            share=share,
+            "The points span only {share:.0f} % of the photo, so marks far outside them are carried less surely: "
+            "{next}.",
+            share=100 * share,
             next=suggestion(sighted, fit.lens),
         )
         sentences.append(said)

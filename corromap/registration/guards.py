@@ -120,10 +120,10 @@ def _too_near(sighted: Sighted, lens: Lens) -> RegistrationFailure | None:
     if of_photo >= NEAR_PHOTO_SHARE and of_panel >= NEAR_PANEL_SHARE:
         return None
     text = message(
-        "the points are too near together (they span {of_photo:.0%} of the photo and {of_panel:.0%} of the panel); "
+        "the points are too near together (they span {of_photo:.0f} % of the photo and {of_panel:.0f} % of the panel); "
         "{next}",
-        of_photo=of_photo,
-        of_panel=of_panel,
+        of_photo=100 * of_photo,
+        of_panel=100 * of_panel,
         next=suggestion(sighted, lens, where=message("or use a photo taken nearer")),
     )
     return refuse(sighted, FailureReason.TOO_NEAR, text, sighted.ids)

@@ -18,7 +18,7 @@ from corromap.messages import to_say
 from corromap.report import figures
 from corromap.report.body_drawing import body_drawing
 from corromap.report.language import number, tr
-from corromap.report.palette import INK
+from corromap.report.palette import INK, NEVER_SEEN, pattern_defs
 from corromap.report.svg import element, path_data, text_element
 
 __all__ = ["detail_map_svg", "detail_map_words"]
@@ -53,23 +53,24 @@ def detail_map_svg(evaluation: Evaluation, *, width: float = 760.0, turn: bool =
     Returns
     -------
     str
-        One ``<svg>``; ground that is left blank is in no photo. The classes
-        differ by pattern, too: checks are shown badly, stripes are hidden.
+        One ``<svg>``; hatched ground is in no photo. The classes differ by
+        pattern, too: checks are shown badly, stripes are hidden.
     """
     template = evaluation.template
     body = body_drawing(template, float(width), turn=turn)
-    outlines = [
-        element("path", d=path_data(zone.outline.polygon, body.sheet.panels[panel.id]), fill="none", stroke=INK,
-                stroke_width=0.8)
-        for panel in template.panels
-        for zone in panel.zones
-    ]  # fmt: skip
-    legend, used = _legend(evaluation, body.sheet.height)
+    prefix = f"detail-{'turned' if turn else 'upright'}-{width:.0f}"  # one page holds it in several sizes
+    unseen = f"url(#{prefix}-{NEVER_SEEN.key})"
+    rings = [
+        path_data(z.outline.polygon, body.sheet.panels[panel.id]) for panel in template.panels for z in panel.zones
+    ]
+    legend, used = _legend(evaluation, body.sheet.height, unseen)
     height = body.sheet.height + used
     return element(
         "svg",
+        element("defs", pattern_defs(prefix, (NEVER_SEEN,))),
+        *(element("path", d=ring, fill=unseen) for ring in rings),
         *_cells(evaluation, body.sheet.panels),
-        *outlines,
+        *(element("path", d=ring, fill="none", stroke=INK, stroke_width=0.8) for ring in rings),
         body.numbers,
         body.frame,
         legend,
@@ -148,7 +149,7 @@ def _raster(found: PanelEvidence) -> tuple[NDArray[np.uint8], FloatArray]:
     return picture, corner
 
 
-def _legend(evaluation: Evaluation, top: float) -> tuple[str, float]:
+def _legend(evaluation: Evaluation, top: float, unseen: str) -> tuple[str, float]:
     values = {
         "fine": number(FINE_MM_PER_PX[0]),
         "fair": number(FINE_MM_PER_PX[1]),
@@ -157,7 +158,7 @@ def _legend(evaluation: Evaluation, top: float) -> tuple[str, float]:
     rows, y = [], top
     entries = [(ground, mark, tr(words, **values)) for ground, mark, words in _CLASSES]
     for ground, mark, words in [*entries, (None, None, tr("in no photo"))]:
-        fill = "none" if ground is None else _hex(ground)
+        fill = unseen if ground is None else _hex(ground)
         rows.append(element("rect", x=34, y=y, width=26, height=14, fill=fill, stroke=INK, stroke_width=0.8))
         if mark is not None and mark != ground:
             rows.append(element("path", d=f"M34 {y + 3.5:g}h26M34 {y + 10.5:g}h26", stroke=_hex(mark), stroke_width=3,

@@ -67,7 +67,7 @@ def report_html(  # noqa: PLR0913  what a report is made from; all but two by ke
     photo_bytes : callable
         The original bytes of a photo.
     made_at : str
-        When the report is made, as printed; the clock is the caller's.
+        When the report is made, ISO 8601; the clock is the caller's.
     length : Length
         How much of it.
     language : str

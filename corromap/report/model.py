@@ -23,6 +23,7 @@ from corromap.report.evidence_page import ask_view, examine_all, judged_photos, 
 from corromap.report.finding_cards import FindingCard, finding_cards
 from corromap.report.findings import RuleRow, mark_numbers, mark_rows, mounting_rows, patch_rows, rule_row
 from corromap.report.language import current, number, tr
+from corromap.report.moment import moment_of, moment_words
 from corromap.report.photo_page import PhotoPage, photo_pages
 from corromap.report.pictures import Pictures
 from corromap.report.repair_view import RepairView, repair_view
@@ -65,7 +66,7 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
     photo_bytes : callable
         The original bytes of a photo.
     made_at : str
-        When the report was made, as printed.
+        When the report was made, ISO 8601; printed in words.
     length : Length
         How much of it; pictures that it does not print are not made.
     rates : Rates or None
@@ -108,7 +109,8 @@ def report_view(  # noqa: PLR0913  what a report is made from; all but two by ke
         length=length,
         title=evaluation.survey.car.label or tr("Car without a name"),
         language=current().code,
-        made_at=made_at,
+        made_at=made_at if moment_of(made_at) else "",
+        made=moment_words(made_at),
         texts=texts_of(evaluation, groups[0].found, ask, (disagreement_count, len(disagreements))),
         evidence_line=evidence_line(len(scarce) + len(never)),
         unplaced_line=unplaced_line(len(unplaced), len(marks)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 
 from corromap.errors import InvalidValueError
@@ -14,6 +14,7 @@ from corromap.frames import PhotoId
 from corromap.repair import Rates
 from corromap.report.language import language_of, speaking, tr
 from corromap.report.model import report_view
+from corromap.report.moment import moment_of
 from corromap.report.typeset import FAMILIES, FOLDER, PAPERS, pdf_bytes
 from corromap.report.view import Length, ReportView
 
@@ -61,7 +62,7 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
     photo_bytes : callable
         The original bytes of a photo.
     made_at : str
-        When the report is made, as printed; written into the file too if it
+        When the report is made, ISO 8601; written into the file too if it
         is an ISO 8601 time. Equal input gives equal bytes then.
     length : Length
         How much of it.
@@ -92,15 +93,7 @@ def report_pdf(  # noqa: PLR0913  what a report is made from; all but two by key
         raise InvalidValueError(f"paper {chosen!r:.20} is not known; choose {' or '.join(PAPERS)}")
     with speaking(language_of(settings, language)):
         view = report_view(evaluation, photo_bytes, made_at=made_at, length=length, rates=rates, on_paper=True)
-        return pdf_of(view, paper=chosen, made_at=_moment(made_at))
-
-
-def _moment(text: str) -> datetime | None:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+        return pdf_of(view, paper=chosen, made_at=moment_of(made_at))
 
 
 def pdf_of(view: ReportView, *, paper: str, made_at: datetime | None = None) -> bytes:

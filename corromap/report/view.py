@@ -163,6 +163,7 @@ class ReportView:
     title: str
     language: str
     made_at: str
+    made: str
     texts: Texts
     evidence_line: str
     unplaced_line: str

@@ -25,6 +25,8 @@ _BELOW = (np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]]), (8.0, 26.0, 178.0, 182.
 _BEHIND = (np.array([[0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]), (186.0, 26.0, 156.0, 182.0))
 """Seen from behind: left on the left, up is up."""
 ROOM_MM = 830.0
+_HALO: dict[str, str | float | None] = {"stroke": PAPER, "stroke_width": 3, "paint_order": "stroke"}
+"""Keeps letters legible where the camera's field lies under them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +86,14 @@ def viewpoint_svg(request: PhotoRequest, template: BodyTemplate) -> str:
         box = _BELOW[1] if pane is below else _BEHIND[1]
         parts.append(
             text_element(
-                title, box[0] + box[2] / 2, 12, font_size=9, fill=STEEL, text_anchor="middle", letter_spacing=0.8
+                title,
+                box[0] + box[2] / 2,
+                12,
+                font_size=9,
+                fill=STEEL,
+                text_anchor="middle",
+                letter_spacing=0.8,
+                **_HALO,
             )
         )
     parts += _labels()
@@ -113,7 +122,7 @@ def viewpoint_words(request: PhotoRequest) -> str:
 
 def _labels() -> list[str]:
     (left, top, width, height), (left2, _, width2, _) = _BELOW[1], _BEHIND[1]
-    style: dict[str, str | float | None] = {"font_size": 9, "fill": INK, "font_weight": "bold", "text_anchor": "middle"}
+    style = {"font_size": 10, "fill": INK, "font_weight": "bold", "text_anchor": "middle", **_HALO}
     return [
         text_element(tr("FRONT"), left + width / 2, top - 3, **style),
         text_element(tr("R"), left + 30, top + height - 8, **style),

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import UTC, datetime
 
 from corromap.errors import InvalidValueError
 from corromap.evaluation import Evaluation
 from corromap.repair import Rates, RepairPlan
 from corromap.report.language import language_of, speaking, tr
+from corromap.report.moment import moment_of, moment_words
 from corromap.report.pdf import words_of
 from corromap.report.repair_view import repair_view
 from corromap.report.typeset import FAMILIES, PAPERS, pdf_bytes
@@ -32,7 +32,7 @@ def welder_pdf(evaluation: Evaluation, plan: RepairPlan, rates: Rates, *, made_a
     rates : Rates
         In force.
     made_at : str
-        As printed; an ISO 8601 time is written into the file too.
+        ISO 8601, printed in words and written into the file.
     paper : str
         ``A4`` or ``Letter``; empty for the survey's own.
 
@@ -65,14 +65,14 @@ def welder_pdf(evaluation: Evaluation, plan: RepairPlan, rates: Rates, *, made_a
             "language": evaluation.survey.settings.language,
             "words": {text: tr(text) for text in (*words_of("common.typ"), *words_of("welder.typ"))},
             "car": evaluation.survey.car.label or tr("Unnamed car"),
-            "made_at": made_at,
+            "made": moment_words(made_at),
             "view": shown,
             "tiles": [
                 {"file": name, "width": tile.width_mm, "height": tile.height_mm, "alt": _alt(name, tile)}
                 for name, tile in tiles.items()
             ],
         }
-    return pdf_bytes("welder.typ", data, files, made_at=_moment(made_at))
+    return pdf_bytes("welder.typ", data, files, made_at=moment_of(made_at))
 
 
 def _tiles(plan: RepairPlan, evaluation: Evaluation, rates: Rates, paper: str) -> dict[str, Tile]:
@@ -89,11 +89,3 @@ def _tiles(plan: RepairPlan, evaluation: Evaluation, rates: Rates, paper: str) -
 def _alt(name: str, tile: Tile) -> str:
     number = name.split("-")[1]
     return tr("Zone {number} at true size, page {row}.{column}", number=number, row=tile.row, column=tile.column)
-
-
-def _moment(made_at: str) -> datetime | None:
-    try:
-        moment = datetime.fromisoformat(made_at)
-    except ValueError:
-        return None
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)

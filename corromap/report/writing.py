@@ -42,7 +42,7 @@ def write_report(  # noqa: PLR0913  what a report is made from; all but three by
         Ends in ``.html`` or ``.pdf``; an older report is replaced only when
         the new one is complete.
     made_at : str
-        As printed; empty takes the present time, UTC.
+        ISO 8601; empty takes the present time, UTC.
     length : Length
         How much of it.
     paper : str

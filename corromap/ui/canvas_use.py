@@ -9,6 +9,7 @@ import streamlit as st
 from corromap.frames import DatumId, MarkId, PanelId, PhotoId
 from corromap.io.survey_file import SurveyFile
 from corromap.survey import MarkKind, Photo
+from corromap.template import BodyTemplate
 from corromap.ui import state
 from corromap.ui.canvas import (
     CanvasEvent,
@@ -30,7 +31,7 @@ from corromap.ui.canvas import (
 )
 from corromap.ui.photo_routes import tile_url
 
-__all__ = ["apply_events", "chosen_datum", "chosen_mark", "photo_view", "position_of"]
+__all__ = ["apply_events", "chosen_datum", "chosen_mark", "photo_view", "point_words", "position_of"]
 
 
 def photo_view(held: state.OpenSurvey, photo: Photo) -> PhotoView:
@@ -155,22 +156,22 @@ def _apply_one(
 
 
 def _change(held: state.OpenSurvey, photo: Photo, event: CanvasEvent) -> None:
-    label, action = _action(event)
+    label, action = _action(event, held.template)
     done = state.change(held, f"{label} on '{photo.name}'", action)
     if done and isinstance(event, SightingSet):
         st.session_state.pop(f"chosen_datum_{photo.id}", None)
 
 
-def _action(event: CanvasEvent) -> tuple[str, state.Action]:
+def _action(event: CanvasEvent, template: BodyTemplate) -> tuple[str, state.Action]:
     match event:
         case MarkAdded() | MarkChanged() | MarkRemoved() | MarksReplaced():
             return _mark_action(event)
         case SightingSet(sighting=sighting):
-            return f"datum point '{sighting.datum}' clicked", lambda f: f.put_sighting(
+            return f"{point_words(template, sighting.datum)} clicked", lambda f: f.put_sighting(
                 sighting, expected_revision=f.known_revision
             )
         case SightingRemoved(photo=photo, datum=datum):
-            return f"datum point '{datum}' taken off", lambda f: f.remove_sighting(
+            return f"{point_words(template, datum)} taken off", lambda f: f.remove_sighting(
                 photo, datum, expected_revision=f.known_revision
             )
         case ScaleSet(scale=scale):
@@ -179,6 +180,25 @@ def _action(event: CanvasEvent) -> tuple[str, state.Action]:
             return "scale taken off", lambda f: f.remove_scale(gone, expected_revision=f.known_revision)
         case _:
             return "nothing", _nothing
+
+
+def point_words(template: BodyTemplate, datum: DatumId) -> str:
+    """Name a datum point in the words of a change.
+
+    Parameters
+    ----------
+    template : BodyTemplate
+        The body.
+    datum : DatumId
+        The point; one the body does not have keeps its id.
+
+    Returns
+    -------
+    str
+        For example ``datum point 'Left floor: front hole'``.
+    """
+    known = template.datum_points.get(datum)
+    return f"datum point '{known[1].name if known else datum}'"
 
 
 def _mark_action(event: MarkAdded | MarkChanged | MarkRemoved | MarksReplaced) -> tuple[str, state.Action]:

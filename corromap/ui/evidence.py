@@ -14,10 +14,12 @@ from corromap.report.shot_list import shot_list_html
 from corromap.report.whole_picture_file import write_whole_picture
 from corromap.survey import Photo
 from corromap.ui import state
-from corromap.ui.markup import Cell, table
+from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
+from corromap.ui.markup import Cell, esc, show, table
 
 __all__ = [
     "figures_table",
+    "offer_photo_list",
     "photo_words",
     "remark_table",
     "remarked",
@@ -81,8 +83,17 @@ def remark_table(held: state.OpenSurvey) -> str:
     told, rows = _told(held), []
     for number, photo in enumerate(held.survey.photos, start=1):
         if told.get(photo.id):
-            rows.append((_usable(held, photo), [_name(number, photo), " ".join(told[photo.id])]))
-    return table(["Photo", "What stands out"], [row for _, row in sorted(rows, key=lambda one: one[0])]) if rows else ""
+            usable = _usable(held, photo)
+            rows.append((usable, [_name(number, photo), " ".join(told[photo.id]), f"{100 * usable:.0f} %"]))
+    if not rows:
+        return ""
+    return table(
+        ["Photo", "What stands out", "of it can be judged"],
+        [row for _, row in sorted(rows, key=lambda one: one[0])],
+        numeric=frozenset({2}),
+        caption="Take these again if you can: a dark one with a lamp held to one side, a blurred one with the camera "
+        "leant against something. Until then, ground that cannot be judged counts as not shown well enough.",
+    )
 
 
 def figures_table(held: state.OpenSurvey) -> str:
@@ -147,6 +158,27 @@ def request_page(held: state.OpenSurvey) -> bytes:
         HTML.
     """
     return shot_list_html(requests_of(held.evaluation, held.examined), held.template).encode()
+
+
+def offer_photo_list(held: state.OpenSurvey) -> None:
+    """Offer the list of photos to take, to be read on the spot or printed.
+
+    It replaces what else the page offers for download.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+    """
+    name = f"photos-to-take-{held.template.id}.html"
+    grant_hand_outs(held.token, {"requests": HandOut(name, "text/html; charset=utf-8", lambda: request_page(held))})
+    address = esc(f"{hand_out_url(held.token, 'requests', shown=True)}&revision={held.record.revision}")
+    what = "Open the photos to ask for" if held.survey.photos else "Open the list of photos to take"
+    show(
+        f'<ul class="cm-gets"><li><a class="cm-get" target="_blank" data-get="requests" href="{address}">'
+        f"{what}</a><span>From where, which way, how near, with what light, with drawings and the cautions for going "
+        "under a car. To read at the car or to print.</span></li></ul>"
+    )
 
 
 def seller_message(held: state.OpenSurvey) -> str:

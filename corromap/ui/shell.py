@@ -11,6 +11,7 @@ from corromap import __version__
 from corromap.errors import CorromapError
 from corromap.ui import state
 from corromap.ui.markup import esc, note, plain_md, show
+from corromap.ui.page_top import page_top
 from corromap.ui.pages import car, mark, outcome, photos, place, plan, report, start
 from corromap.ui.steps import Page, Step, next_page, steps_of
 from corromap.ui.surveys import opened_at_start
@@ -76,6 +77,7 @@ def _survey(held: state.OpenSurvey) -> None:
     _bar(held)
     # the strip of steps needs the whole evaluation: its place is kept, and it is filled after the page
     place = st.container(key="cm_steps", horizontal=True)
+    page_top(page)
     try:
         _stale(held)
         _notices()

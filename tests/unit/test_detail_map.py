@@ -54,5 +54,16 @@ def test_classes_have_their_shares(turn: bool) -> None:
     assert re.search(r'aria-label="How well each place was shown: of the whole body [\d.]+ % well enough', svg)
 
 
-def test_nothing_shown_is_blank() -> None:
-    assert rasters(detail_map_svg(evaluate(survey_of([]), TEMPLATE, default_rules()))) == []
+def test_nothing_shown_is_hatched_everywhere() -> None:
+    """White would read as clean: what no photo shows is hatched, as on the other maps."""
+    svg = detail_map_svg(evaluate(survey_of([]), TEMPLATE, default_rules()))
+    assert rasters(svg) == []
+    (pattern,) = re.findall(r'<pattern id="([^"]+)"', svg)
+    zones = sum(len(panel.zones) for panel in TEMPLATE.panels)
+    assert svg.count(f'fill="url(#{pattern})"') == zones + 1  # and its sample in the key
+
+
+def test_sizes_on_one_page_do_not_share_ids() -> None:
+    found = evaluate(survey_of([]), TEMPLATE, default_rules())
+    drawn = [detail_map_svg(found, width=width, turn=turn) for width, turn in ((430, False), (760, False), (760, True))]
+    assert len({re.findall(r'<pattern id="([^"]+)"', svg)[0] for svg in drawn}) == 3

@@ -142,7 +142,7 @@ def test_edge_on_photo_is_a_line_in_the_photo():
 def test_too_near_together_in_the_photo():
     failure = refused(CLICKS[:4] * 0.05 + [900, 700])
     assert failure.reason is FailureReason.TOO_NEAR
-    assert "too near together (they span 3% of the photo and 100% of the panel)" not in failure.message
+    assert "too near together (they span 3 % of the photo and 100 % of the panel)" not in failure.message
     assert "too near together (they span " in failure.message
     assert "use a photo taken nearer" in failure.message
 

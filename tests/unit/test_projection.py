@@ -53,7 +53,7 @@ def test_a_mark_over_the_panel_edge_is_cut_and_told() -> None:
     scene.mark("a", rect(920, 100, 1080, 200), mm_on=FLOOR)
     placed, horizon, edge, frame = shares(scene)
     assert (placed, horizon, edge, frame) == (pytest.approx(0.5), 0.0, pytest.approx(0.5), pytest.approx(0.0, abs=1e-9))
-    assert "50.0% lies off the panels" in scene.projection().fates[0].message
+    assert "50.0 % lies off the panels" in scene.projection().fates[0].message
     assert scene.projection().marks[0].area.area == pytest.approx(8_000)
 
 
@@ -62,7 +62,7 @@ def test_a_mark_over_the_photo_edge_is_cut_and_told() -> None:
     scene.mark("a", rect(WIDTH - 100.5, 100, WIDTH + 299.5, 200))
     placed, *_, frame = shares(scene)
     assert (placed, frame) == (pytest.approx(0.25), pytest.approx(0.75))
-    assert "75.0% was drawn off the photo" in scene.projection().fates[0].message
+    assert "75.0 % was drawn off the photo" in scene.projection().fates[0].message
 
 
 def test_a_mark_off_the_photo_is_wholly_lost() -> None:

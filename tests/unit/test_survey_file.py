@@ -265,6 +265,16 @@ def test_an_outline_of_20000_points_is_kept(file: SurveyFile) -> None:
         PhotoOutline([[i, i * i] for i in range(20_001)])
 
 
+def test_the_log_names_datum_points_and_photos_as_people_do(file: SurveyFile) -> None:
+    photo, datum = file.add_photo(picture(1), "left side.png"), DatumId("drain")
+    (name,) = [d["name"] for panel in TEMPLATE["panels"] for d in panel["datum_points"] if d["id"] == datum]
+    assert name != datum
+    file.put_sighting(Sighting(photo, datum, [1, 2]))
+    assert file.next_undo() == f"datum point '{name}' placed on 'left side.png'"
+    file.remove_sighting(photo, datum)
+    assert file.next_undo() == f"datum point '{name}' taken off 'left side.png'"
+
+
 def test_template_may_be_chosen_again_until_something_hangs_on_it(file: SurveyFile) -> None:
     other = TEMPLATE | {"id": "other-floor"}
     file.set_template(other)

@@ -166,4 +166,4 @@ def _so_far(held: state.OpenSurvey) -> None:
         )
     )
     rows = [[row.title, row.value, row.limit, row.margin] for row in patch_rows(held.evaluation)]
-    show(table(["How near to too many patches", "now", "limit", "left"], rows, numeric=frozenset({1, 2, 3})))
+    show(table(["How near to too many patches", "now", "limit", "margin"], rows, numeric=frozenset({1, 2})))

@@ -14,6 +14,7 @@ from corromap.report.drawing import map_svg
 from corromap.report.findings import NearMark, mark_numbers, mounting_rows, patch_rows
 from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, group_rows, zone_rows
 from corromap.ui import state
+from corromap.ui.evidence import offer_photo_list
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
 from corromap.ui.pages.by_hand import show_by_hand
 from corromap.ui.pages.limits import show_limits
@@ -32,6 +33,9 @@ _WORDS = {
 }
 _ALL_ZONES = ""
 _MOST_RULES, _MOST_PLACES, _MOST_LINKS, _MOST_UNSEEN = 4, 3, 4, 8
+_MAPS = ("What was found", "How well it was shown")
+_UPRIGHT_PX = 560.0
+"""Narrower than usual, so that its words are larger on a phone; a lying map needs the width for its numbers."""
 _ZONE_FILTERS = ("With marks", "Load-bearing", "Not fully shown", "All")
 
 
@@ -123,7 +127,7 @@ def _reason(held: state.OpenSurvey, rule: Rule, results: Sequence[RuleResult], p
         for result in results[:_MOST_PLACES]:
             _place(held, result, part)
         if len(results) > _MOST_PLACES:
-            with st.expander(f"{len(results) - _MOST_PLACES} more places"):
+            with st.expander(counted(len(results) - _MOST_PLACES, "more place")):
                 for result in results[_MOST_PLACES:]:
                     _place(held, result, part)
 
@@ -143,11 +147,12 @@ def _place(held: state.OpenSurvey, result: RuleResult, part: str) -> None:
             st.button(f"Mark {numbers[mark]}, {plain_md(photo.name)}", key=f"{key}_{mark}", type="tertiary",
                       icon=":material/image:", on_click=state.go_to_mark, args=(photo.id, mark))  # fmt: skip
         if len(result.marks) > _MOST_LINKS:
-            show(f'<span class="cm-lead">and {len(result.marks) - _MOST_LINKS} more marks</span>')
+            show(f'<span class="cm-lead">and {counted(len(result.marks) - _MOST_LINKS, "more mark")}</span>')
 
 
 def _highlight(zone: ZoneId | None, marks: tuple[MarkId, ...]) -> None:
     st.session_state["highlight"] = zone or _ALL_ZONES
+    st.session_state["map_shows"] = _MAPS[0]
     st.session_state["lit_marks"] = marks
 
 
@@ -170,7 +175,7 @@ def _margins(held: state.OpenSurvey) -> None:
         table(
             ["Limit", "now", "limit, asks for", "margin"],
             rows,
-            numeric=frozenset({1, 2, 3}),
+            numeric=frozenset({1, 2}),
             caption="Each limit at the place nearest to it. No published rule sets a number of patches: "
             "these are house rules, and you can change them below.",
         )
@@ -183,12 +188,18 @@ def _unseen(held: state.OpenSurvey) -> None:
         return
     st.subheader("Not shown well enough to judge")
     number = len(zones)
-    zones_word = "zone" if number == 1 else "zones"
-    lead(f"{number} load-bearing {zones_word}, those that matter most first. Ask for photos of them.")
+    lead(f"{counted(number, 'load-bearing zone')}, those that matter most first. Ask for photos of them:")
+    offer_photo_list(held)
+    st.button("Write a message to the seller", key="ask_seller", icon=":material/mail:", on_click=_to_message)
     show(_unseen_table(held, zones[:_MOST_UNSEEN]))
     if number > _MOST_UNSEEN:
-        with st.expander(f"{number - _MOST_UNSEEN} more zones"):
+        with st.expander(counted(number - _MOST_UNSEEN, "more zone")):
             show(_unseen_table(held, zones[_MOST_UNSEEN:]))
+
+
+def _to_message() -> None:
+    st.session_state["seller_message"] = True
+    state.go_to(Page.REPORT)
 
 
 def _unseen_table(held: state.OpenSurvey, zones: Sequence[ZoneId]) -> str:
@@ -232,12 +243,15 @@ def _map(held: state.OpenSurvey) -> None:
         st.selectbox("Show a zone", list(names), format_func=lambda z: names[z], key="highlight", on_change=_unlight)
     with right:
         turn = st.toggle("Front to the right", key="map_turn")
+    shows = st.segmented_control("The map shows", _MAPS, default=_MAPS[0], key="map_shows")
+    width = 760.0 if turn else _UPRIGHT_PX
+    if shows == _MAPS[1]:
+        show_svg(detail_map_svg(held.evaluation, width=width, turn=turn))
+        return
     chosen = st.session_state["highlight"]
     lit: list[ZoneId | MarkId] = [ZoneId(chosen)] if chosen in zones else []
     lit += st.session_state.get("lit_marks", ())
-    show_svg(map_svg(held.template, held.evaluation, highlight=lit, turn=turn, prefix="outmap"))
-    if st.toggle("How well each place was shown", key="detail_map"):
-        show_svg(detail_map_svg(held.evaluation, turn=turn))
+    show_svg(map_svg(held.template, held.evaluation, highlight=lit, turn=turn, width=width, prefix="outmap"))
 
 
 def _zones(held: state.OpenSurvey) -> None:
@@ -269,7 +283,7 @@ def _wanted(row: ZoneRow, chosen: str) -> bool:
 def _groups(held: state.OpenSurvey) -> None:
     with st.expander("Totals by side, role and part"):
         rows: Sequence[GroupRow] = group_rows(held.evaluation)
-        show(_finding_table("Together", [(row.found.name, f"{row.zones} zones", row.found) for row in rows]))
+        show(_finding_table("Together", [(row.found.name, counted(row.zones, "zone"), row.found) for row in rows]))
         lead("A place marked in several photos counts once; the intervals keep what the marks of one photo share.")
 
 
@@ -277,12 +291,13 @@ def _finding_table(head: str, rows: Sequence[tuple[str, str, FindingRow]]) -> st
     body = []
     for name, under, found in rows:
         stages = ", ".join(f"{stage} {area}" for stage, area in found.stages)
+        patches = f"{found.patch_count} {'patch' if found.patch_count == 1 else 'patches'}"
         on_patch = f", {found.patch_on_patch} on a patch" if found.patch_on_patch else ""
-        patch = _area(found.patch, f"{found.patch_count} patches{on_patch}" if found.patch_count else "")
+        patch = _area(found.patch, patches + on_patch if found.patch_count else "")
         body.append(
             [
                 Cell(name, small=f"{under}, {found.area}"),
-                _area(found.affected, f"{found.pieces} pieces" if found.pieces else ""),
+                _area(found.affected, counted(found.pieces, "piece") if found.pieces else ""),
                 _area(found.rust, stages),
                 _area(found.filler),
                 patch,
@@ -302,7 +317,9 @@ def _finding_table(head: str, rows: Sequence[tuple[str, str, FindingRow]]) -> st
 def _area(cell: AreaCell, more: str = "") -> Cell:
     if not cell.is_marked:
         return Cell(cell.value)
-    small = "; ".join(part for part in (cell.interval, cell.share, more) if part)
+    # breaks only between the parts: a figure stays with its unit, the column stays narrow
+    parts = [cell.interval, cell.share, *more.split(", ")]
+    small = "; ".join(part.replace(" ", "\u00a0") for part in parts if part)
     return Cell(cell.value, small=small)
 
 

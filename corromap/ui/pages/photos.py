@@ -13,12 +13,12 @@ import streamlit as st
 from corromap.errors import CorromapError, InputError
 from corromap.frames import PhotoId
 from corromap.io.survey_file import SurveyFile
+from corromap.report.moment import moment_words
 from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.arrivals import PHOTO_SUFFIXES, Arrival, Incoming, photos_in_folder, take_in
-from corromap.ui.evidence import figures_table, photo_words, remark_table, remarked, request_page
+from corromap.ui.evidence import figures_table, offer_photo_list, photo_words, remark_table, remarked
 from corromap.ui.filmstrip import filmstrip
-from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, facts, lead, note, show
 from corromap.ui.photo_routes import thumb_url
 from corromap.ui.steps import Page
@@ -123,7 +123,7 @@ def _list(held: state.OpenSurvey) -> None:
             "Start with the underside and the sills: square on, in good light, each with at least four datum points "
             "(drain holes, jacking points, seam ends) in view.",
         )
-        _standard_list(held)
+        offer_photo_list(held)
         return
     filmstrip(
         frames_of(held, "place"),
@@ -141,19 +141,7 @@ def _list(held: state.OpenSurvey) -> None:
         show(remark_table(held) or "<p>Every photo can be judged.</p>")
     with st.expander("Figures of every photo: dark, bright, blur, JPEG quality", icon=":material/straighten:"):
         show(figures_table(held))
-
-
-def _standard_list(held: state.OpenSurvey) -> None:
-    """Offer the list of photos to take of such a body, before there is any."""
-    name = f"photos-to-take-{held.template.id}.html"
-    offer = HandOut(name, "text/html; charset=utf-8", lambda: request_page(held))
-    grant_hand_outs(held.token, {"requests": offer})
-    address = esc(hand_out_url(held.token, "requests"))
-    show(
-        f'<ul class="cm-gets"><li><a class="cm-get" download data-get="requests" href="{address}">'
-        "Download the list of photos to take</a><span>For this body: from where, which way, how near, with what "
-        "light, with drawings and the cautions for going under a car. To print.</span></li></ul>"
-    )
+    offer_photo_list(held)
 
 
 def _details(held: state.OpenSurvey, photo: Photo) -> None:
@@ -185,7 +173,7 @@ def _photo_facts(held: state.OpenSurvey, photo: Photo) -> list[tuple[str, Any]]:
     turned = found is not None and found.origin.orientation != 1
     return [
         ("Size", f"{photo.width_px} × {photo.height_px} px"),
-        ("Taken", photo.taken_at or "the file does not say"),
+        ("Taken", moment_words(photo.taken_at) if photo.taken_at else "the file does not say"),
         ("Camera", photo.camera or "the file does not say"),
         ("Orientation", "turned upright, as the file says" if turned else "upright as stored"),
         ("Focal length", f"{photo.focal_px:.0f} px" if photo.focal_px else "the file does not say"),

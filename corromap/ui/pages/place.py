@@ -16,7 +16,7 @@ from corromap.survey import Photo
 from corromap.template import DatumPoint, Panel
 from corromap.ui import state
 from corromap.ui.canvas import CanvasMode, CanvasView, Footprint, photo_canvas
-from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, position_of
+from corromap.ui.canvas_use import apply_events, chosen_datum, photo_view, point_words, position_of
 from corromap.ui.footprint import placed_footprint, proposed_footprint
 from corromap.ui.links import proposal_for, proposed_panel, show_fit, show_links, show_proposal
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
@@ -283,6 +283,6 @@ def _removal(held: state.OpenSurvey, photo: Photo) -> None:
 def _take_off(held: state.OpenSurvey, photo: Photo, datum: DatumId) -> None:
     state.change(
         held,
-        f"datum point '{datum}' taken off '{photo.name}'",
+        f"{point_words(held.template, datum)} taken off '{photo.name}'",
         lambda file: file.remove_sighting(photo.id, datum, expected_revision=file.known_revision),
     )

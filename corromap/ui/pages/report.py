@@ -20,7 +20,7 @@ from corromap.ui.evidence import request_page, seller_message, whole_picture
 from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
 from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, lead, show
-from corromap.ui.steps import Page, placed_photos
+from corromap.ui.steps import Page, counted, placed_photos
 from corromap.ui.surveys import file_name_for
 from corromap.ui.widgets import next_button, synced
 
@@ -63,12 +63,14 @@ def show_page(held: state.OpenSurvey) -> None:
     _how_printed(held)
     _links(held, ["report", "pdf", "one-page", "welder", "requests", "picture", "tiff"] if is_placed else ["requests"])
     _message(held)
+    if is_placed:
+        _picture(held)
     st.subheader("For other programs, and to keep")
     originals_choice()
     _links(held, list(EXPORT_TITLES) if is_placed else ["folder", "copy"])
     if is_placed:
-        _picture(held)
         st.subheader("Preview")
+        lead("Made afresh each time, which takes some seconds.")
         # the revision is in the address, so that the frame loads again after a change
         address = hand_out_url(held.token, "report", shown=True)
         st.iframe(f"{address}&revision={held.record.revision}", height=_PREVIEW_PX, alt="The report as it will look")
@@ -115,7 +117,8 @@ def _picture(held: state.OpenSurvey) -> None:
     if not st.toggle("Show the whole picture", key="whole_picture"):
         return
     scale = held.survey.settings.picture_mm_per_px
-    with st.spinner("Rectifying and blending the photos"):
+    photos = counted(len(placed_photos(held.registrations)), "photo")
+    with st.spinner(f"Laying {photos} on one picture: up to a minute, once after a change"):
         whole_picture(held, ".jpg")
     address = esc(f"{hand_out_url(held.token, 'picture', shown=True)}&revision={held.record.revision}")
     show(
@@ -150,7 +153,7 @@ def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
 
 
 def _now() -> str:
-    return datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    return datetime.now().astimezone().isoformat(sep=" ", timespec="minutes")
 
 
 def _html(held: state.OpenSurvey) -> str:

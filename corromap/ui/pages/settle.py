@@ -9,11 +9,12 @@ import streamlit as st
 
 from corromap.by_hand import SettledView, Settlement
 from corromap.evidence.disagreement import Disagreement, find_disagreements
-from corromap.frames import PhotoId, SettlementId
+from corromap.evidence.settling import settled_views
+from corromap.frames import MarkId, PhotoId, SettlementId
 from corromap.io.photos import RgbArray, decode
 from corromap.io.survey_file import new_id
 from corromap.report.disagreement_page import DisagreementRow, disagreement_row
-from corromap.report.settled import latest_answer
+from corromap.report.settled import latest_answer, settled_words
 from corromap.ui import state
 from corromap.ui.markup import esc, lead, show, show_svg
 from corromap.ui.widgets import synced
@@ -26,8 +27,9 @@ _ANSWERS = (
     (SettledView.CANNOT_TELL, "Cannot tell", ":material/question_mark:"),
 )
 _MEANING = (
-    "A mark that is not there is withdrawn: it stays in the record and counts in no figure. One that cannot be told "
-    "counts, and its interval reaches down to what is left without it."
+    "Largest first; one answer that a mark is there settles it on every photo. A mark that is not there is withdrawn: "
+    "it stays in the record and counts in no figure. One that cannot be told counts, and its interval reaches down to "
+    "what is left without it."
 )
 
 
@@ -45,7 +47,7 @@ def show_disagreements(held: state.OpenSurvey) -> None:
     if not found:
         lead("Nowhere: no place is marked on one photo and shown well, without a mark, on another.")
         return
-    still_open = [i for i, one in enumerate(found) if latest_answer(held.survey, one.mark, one.other) is None]
+    still_open = _still_open(held, found)
     lead(f"{len(still_open)} of {len(found)} still open. {_MEANING}")
     index = _chosen(found, still_open)
     one = found[index]
@@ -53,8 +55,18 @@ def show_disagreements(held: state.OpenSurvey) -> None:
     with st.container(border=True, key="cm_settle"):
         _turn_pages(index, len(found), still_open)
         if row is not None:
-            _pair(row)
+            _pair(held, row, one.mark)
         _answers(held, one)
+
+
+def _still_open(held: state.OpenSurvey, found: Sequence[Disagreement]) -> list[int]:
+    """Those that an answer could still change: no answer outweighs one that the mark is there."""
+    views = settled_views(held.survey)
+    return [
+        index
+        for index, one in enumerate(found)
+        if views.get(one.mark) is not SettledView.THERE and latest_answer(held.survey, one.mark, one.other) is None
+    ]
 
 
 def _chosen(found: Sequence[Disagreement], still_open: Sequence[int]) -> int:
@@ -66,9 +78,9 @@ def _chosen(found: Sequence[Disagreement], still_open: Sequence[int]) -> int:
 def _turn_pages(index: int, count: int, still_open: Sequence[int]) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         show(f"<b>Place {index + 1} of {count}</b>")
-        st.button("Before", key="settle_before", icon=":material/arrow_back:", disabled=index == 0,
+        st.button("Previous", key="settle_before", icon=":material/arrow_back:", disabled=index == 0,
                   on_click=_go, args=(index - 1,))  # fmt: skip
-        st.button("After", key="settle_after", icon=":material/arrow_forward:", disabled=index == count - 1,
+        st.button("Next", key="settle_after", icon=":material/arrow_forward:", disabled=index == count - 1,
                   on_click=_go, args=(index + 1,))  # fmt: skip
         later = next((i for i in still_open if i > index), still_open[0] if still_open else index)
         st.button("Next open one", key="settle_next", disabled=later == index, on_click=_go, args=(later,))
@@ -78,16 +90,16 @@ def _go(index: int) -> None:
     st.session_state["settle_at"] = index
 
 
-def _pair(row: DisagreementRow) -> None:
+def _pair(held: state.OpenSurvey, row: DisagreementRow, mark: MarkId) -> None:
     show(f"<b>Mark {row.mark}: {esc(row.what)}, {esc(row.where)}</b>")
-    sound = ": marked there as looked at and sound" if row.says_sound else ", which carries no mark there"
-    captions = (f"Marked on {row.photo}", f"The same place on {row.other}{sound}")
-    halves = [f"<figure><figcaption>{esc(c)}</figcaption>{svg}</figure>" for c, svg in
-              zip(captions, (row.svg, row.other_svg), strict=True)]  # fmt: skip
+    sound = "Marked here as looked at and sound" if row.says_sound else "No mark here"
+    sides = ((row.photo, "Marked here", row.svg), (row.other, sound, row.other_svg))
+    halves = [f"<figure><figcaption><b>{what}</b> {esc(name)}</figcaption>{svg}</figure>" for name, what, svg in sides]
     show_svg("".join(halves), css_class="cm-pair")  # side by side on a phone too
-    lead("Both at the same scale and the same way round.")
-    if row.answer:
-        show(f"<div>{esc(row.answer)}</div>")
+    lead("The same place at the same scale and the same way round. Is it there?")
+    # an answer about another photo settles the mark here, too
+    if said := row.answer or settled_words(held.survey, mark):
+        show(f"<div>{esc(said)}</div>")
 
 
 def _answers(held: state.OpenSurvey, one: Disagreement) -> None:
