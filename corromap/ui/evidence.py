@@ -6,6 +6,8 @@ import math
 import tempfile
 from pathlib import Path
 
+import streamlit as st
+
 from corromap.evidence.wording import seller_text
 from corromap.frames import PhotoId
 from corromap.io.photo_quality import ExaminedPhoto
@@ -15,7 +17,7 @@ from corromap.report.whole_picture_file import write_whole_picture
 from corromap.survey import Photo
 from corromap.ui import state
 from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
-from corromap.ui.markup import Cell, esc, show, table
+from corromap.ui.markup import Cell, esc, lead, show, table
 
 __all__ = [
     "figures_table",
@@ -24,7 +26,7 @@ __all__ = [
     "remark_table",
     "remarked",
     "request_page",
-    "seller_message",
+    "show_seller_message",
     "whole_picture",
 ]
 
@@ -181,20 +183,18 @@ def offer_photo_list(held: state.OpenSurvey) -> None:
     )
 
 
-def seller_message(held: state.OpenSurvey) -> str:
-    """Write the same list as a polite message to a seller.
+def show_seller_message(held: state.OpenSurvey) -> None:
+    """Offer the same list as a polite message to a seller, to be copied into an e-mail.
 
     Parameters
     ----------
     held : OpenSurvey
         The open survey.
-
-    Returns
-    -------
-    str
-        Plain text, to be pasted into an e-mail.
     """
-    return seller_text(requests_of(held.evaluation, held.examined), held.template)
+    if st.toggle("Show a message to a seller that asks for the photos", key="seller_message"):
+        lead("Polite, and silent about what was found. Copy it into an e-mail.")
+        wanted = requests_of(held.evaluation, held.examined)
+        st.code(seller_text(wanted, held.template), language=None, wrap_lines=True)
 
 
 def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:

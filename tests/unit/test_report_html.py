@@ -140,7 +140,7 @@ def test_policy_forbids_everything_but_own_pictures_and_styles(page: Page) -> No
         "Dull when tapped.",
         "An area nobody has shown is not clean",
         "Photos show a lower bound",
-        "made 2024-05-02 12:00",
+        "made 2 May 2024, 12:00",
         "Under the car",
         "Asbestos",
         "Fire watch",
@@ -177,7 +177,10 @@ def test_written_page_is_the_page(html: str, tmp_path: Path) -> None:
 def test_without_a_time_the_present_is_printed(tmp_path: Path) -> None:
     path = tmp_path / "report.html"
     write_report(report_scene.evaluation(), report_scene.photo_bytes, path)
-    assert re.search(r"made \d{4}-\d\d-\d\d \d\d:\d\d\+00:00", path.read_text(encoding="utf-8"))
+    assert re.search(
+        r'made <time datetime="\d{4}-\d\d-\d\d \d\d:\d\d\+00:00">\d+ [A-Z][a-z]+ \d{4}, \d\d:\d\d UTC</time>',
+        path.read_text(encoding="utf-8"),
+    )
 
 
 @pytest.fixture

@@ -105,10 +105,12 @@ def test_the_page_says_its_language() -> None:
     assert page.all("html")[0].attributes["lang"] == "de"
     assert "Ergebnis: Reparatur" in page.text
     assert "Was nicht gezeigt wurde" in page.text
+    assert "2. Mai 2024, 12:00 Uhr UTC" in page.text
     pdf = Pdf(report_pdf(report_scene.evaluation(), report_scene.photo_bytes, made_at=MADE, language="de",
                          length=Length.ONE_PAGE))  # fmt: skip
     assert pdf.root["/Lang"] == "de"
     assert "Ergebnis: Reparatur" in pdf.headings
+    assert "2. Mai 2024, 12:00 Uhr UTC" in re.sub(r"\s+", " ", pdf.text)
 
 
 def test_what_people_wrote_stays_as_it_is() -> None:

@@ -136,6 +136,21 @@ def test_words_name_place_direction_and_distance() -> None:
     assert words.keep_in
 
 
+def test_a_panel_is_named_once_for_all_its_datum_points() -> None:
+    for request in SHOTS.requests:
+        said = request_words(request, TEMPLATE).keep_in
+        panels = [TEMPLATE.datum_points[datum][0].name for datum in request.datum_ids]
+        assert [said.count(f"{panel}: ") for panel in set(panels)] == [1] * len(set(panels))
+        for datum in request.datum_ids:
+            panel, point = TEMPLATE.datum_points[datum]
+            assert point.name.removeprefix(f"{panel.name}: ") in said
+
+
+def test_the_letter_leaves_a_line_between_photos() -> None:
+    numbered = [i for i, line in enumerate(seller_text(SHOTS, TEMPLATE).split("\n")) if line[:1].isdigit()]
+    assert np.diff(numbered).tolist() == [2] * (len(SHOTS.requests) - 1)
+
+
 def test_nothing_to_ask_is_said() -> None:
     nothing = RequestList((), 0.0, 0.0, (), ())
     assert "No further photo" in inspector_text(nothing, TEMPLATE)

@@ -84,7 +84,26 @@ def test_arrivals_are_judged_in_words_and_kept(file: SurveyFile) -> None:
 
 
 def test_the_list_of_photos_to_take_is_there_before_any_photo(file: SurveyFile) -> None:
-    assert 'data-get="requests"' in markup(opened(file, "photos"))
+    assert "Open the list of photos to take" in markup(opened(file, "photos"))
+
+
+@pytest.mark.parametrize("page", ["photos", "outcome"])
+def test_what_is_missing_can_be_asked_for_where_it_is_told(disputed: SurveyFile, page: str) -> None:
+    shown = markup(opened(disputed, page))
+    address = re.search(r'target="_blank" data-get="requests" href="([^"]+)"', shown)
+    assert address is not None
+    assert "/requests?shown=1&amp;revision=" in address[1]
+
+
+def test_the_map_shows_what_was_found_or_how_well(disputed: SurveyFile) -> None:
+    at = opened(disputed, "outcome")
+    drawn = [block.value for block in at.markdown if "cm-drawing" in block.value]
+    assert not any("detail-upright" in one for one in drawn)
+    next(c for c in at.button_group if c.key == "map_shows").set_value("How well it was shown").run()
+    assert not at.exception
+    drawn = [block.value for block in at.markdown if "cm-drawing" in block.value]
+    assert sum("detail-upright" in one for one in drawn) == 1
+    assert not any("outmap-" in one for one in drawn)
 
 
 @pytest.mark.parametrize("view", list(SettledView))
@@ -94,8 +113,8 @@ def test_a_disagreement_is_settled(disputed: SurveyFile, view: SettledView) -> N
     page = markup(at)
     assert "1 of 1 still open" in page
     pair = next(block.value for block in at.markdown if "cm-pair" in block.value)
-    assert "Marked on first.jpg" in pair
-    assert "The same place on second.jpg, which carries no mark there" in pair
+    assert "<b>Marked here</b> first.jpg" in pair
+    assert "<b>No mark here</b> second.jpg" in pair
     assert pair.count('class="crop"') == 2
     next(t for t in at.text_input if t.key.startswith("settle_note_")).set_value("felt by hand").run()
     button(at, f"settle_{view.name.lower()}").click().run()
@@ -112,6 +131,32 @@ def test_a_disagreement_is_settled(disputed: SurveyFile, view: SettledView) -> N
     assert disputed.load().survey.settlements == ()
 
 
+def test_a_mark_that_is_there_is_settled_on_every_photo(disputed: SurveyFile) -> None:
+    """Of several answers the careful one holds, so no further one could change anything."""
+    photo = disputed.add_photo(picture(3), "third.jpg", "seller")
+    for sighting in [s for s in disputed.load().survey.sightings if s.photo == "photo-2"]:
+        disputed.put_sighting(Sighting(photo, sighting.datum, sighting.at_px))
+    at = opened(disputed, "mark")
+    next(t for t in at.toggle if t.key == "settle_on").set_value(True).run()
+    assert "2 of 2 still open" in markup(at)
+    button(at, "settle_not_there").click().run()
+    assert "1 of 2 still open" in markup(at)
+    button(at, "settle_there").click().run()
+    assert "0 of 2 still open" in markup(at)
+    button(at, "settle_reopen").click().run()
+    button(at, "bar_undo").click().run()
+    assert len(disputed.load().survey.settlements) == 2
+    disputed.undo()
+    disputed.undo()
+    at = opened(disputed, "mark")
+    next(t for t in at.toggle if t.key == "settle_on").set_value(True).run()
+    button(at, "settle_there").click().run()
+    assert len(disputed.load().survey.settlements) == 1
+    assert "0 of 2 still open" in markup(at)
+    button(at, "settle_after").click().run()
+    assert "Looked at again: it is there." in markup(at)
+
+
 def test_what_counts_as_seen_can_be_changed(disputed: SurveyFile) -> None:
     before = evaluated(disputed.path, "tester")[1].measures.groups[0].well_share
     at = opened(disputed, "outcome")
@@ -123,8 +168,9 @@ def test_what_counts_as_seen_can_be_changed(disputed: SurveyFile) -> None:
     assert "% well)" in markup(at)
 
 
-def test_the_seller_is_asked_politely(disputed: SurveyFile) -> None:
-    at = opened(disputed, "report")
+@pytest.mark.parametrize("page", ["outcome", "report"])
+def test_the_seller_is_asked_politely(disputed: SurveyFile, page: str) -> None:
+    at = opened(disputed, page)
     next(t for t in at.toggle if t.key == "seller_message").set_value(True).run()
     assert not at.exception
     assert at.code[0].value.startswith("Hello,")
@@ -144,7 +190,8 @@ def test_remarks_are_listed_worst_first_and_figures_in_the_photos_order(file: Su
     given = [Incoming("fine.jpg", lambda: picture(5)), Incoming("dark.jpg", lambda: picture(6, dark=True))]
     assert len(list(take_in(file, given, "seller"))) == 2
     shown = markup(opened(file, "photos"))
-    remarks = shown[shown.index("What stands out") : shown.index("can be judged")]
-    figures = shown[shown.index("can be judged") :]
+    assert "Take these again if you can" in shown
+    remarks = shown[shown.index("What stands out") : shown.index("too bright")]
+    figures = shown[shown.index("too bright") :]
     assert 0 < remarks.index("dark.jpg") < remarks.index("fine.jpg")
     assert 0 < figures.index("fine.jpg") < figures.index("dark.jpg")

@@ -14,7 +14,7 @@ from corromap.report.drawing import map_svg
 from corromap.report.findings import NearMark, mark_numbers, mounting_rows, patch_rows
 from corromap.report.tables import AreaCell, FindingRow, GroupRow, ZoneRow, group_rows, zone_rows
 from corromap.ui import state
-from corromap.ui.evidence import offer_photo_list
+from corromap.ui.evidence import offer_photo_list, show_seller_message
 from corromap.ui.markup import Cell, empty_state, esc, lead, note, plain_md, show, show_svg, table
 from corromap.ui.pages.by_hand import show_by_hand
 from corromap.ui.pages.limits import show_limits
@@ -190,16 +190,11 @@ def _unseen(held: state.OpenSurvey) -> None:
     number = len(zones)
     lead(f"{counted(number, 'load-bearing zone')}, those that matter most first. Ask for photos of them:")
     offer_photo_list(held)
-    st.button("Write a message to the seller", key="ask_seller", icon=":material/mail:", on_click=_to_message)
+    show_seller_message(held)
     show(_unseen_table(held, zones[:_MOST_UNSEEN]))
     if number > _MOST_UNSEEN:
         with st.expander(counted(number - _MOST_UNSEEN, "more zone")):
             show(_unseen_table(held, zones[_MOST_UNSEEN:]))
-
-
-def _to_message() -> None:
-    st.session_state["seller_message"] = True
-    state.go_to(Page.REPORT)
 
 
 def _unseen_table(held: state.OpenSurvey, zones: Sequence[ZoneId]) -> str:

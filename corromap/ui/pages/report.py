@@ -16,7 +16,7 @@ from corromap.report.pdf import report_pdf
 from corromap.report.view import Length
 from corromap.settings import LENGTH_UNITS, PAPERS
 from corromap.ui import state
-from corromap.ui.evidence import request_page, seller_message, whole_picture
+from corromap.ui.evidence import request_page, show_seller_message, whole_picture
 from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
 from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, lead, show
@@ -62,7 +62,7 @@ def show_page(held: state.OpenSurvey) -> None:
         next_button(Page.PLACE if held.survey.photos else Page.PHOTOS)
     _how_printed(held)
     _links(held, ["report", "pdf", "one-page", "welder", "requests", "picture", "tiff"] if is_placed else ["requests"])
-    _message(held)
+    show_seller_message(held)
     if is_placed:
         _picture(held)
     st.subheader("For other programs, and to keep")
@@ -105,12 +105,6 @@ def _save_printed(held: state.OpenSurvey, name: str) -> None:
         file.set_settings(replace(held.survey.settings, **changed), expected_revision=file.known_revision)
 
     state.change(held, "settings changed", save)
-
-
-def _message(held: state.OpenSurvey) -> None:
-    if st.toggle("Show a message to a seller that asks for the photos", key="seller_message"):
-        lead("Polite, and silent about what was found. Copy it into an e-mail.")
-        st.code(seller_message(held), language=None, wrap_lines=True)
 
 
 def _picture(held: state.OpenSurvey) -> None:
