@@ -26,9 +26,12 @@ __all__ = [
     "remark_table",
     "remarked",
     "request_page",
+    "screen_scale",
     "show_seller_message",
     "whole_picture",
 ]
+
+_SCREEN_MM_PER_PX = 2.0
 
 
 def photo_words(held: state.OpenSurvey, photo: Photo) -> tuple[str, ...]:
@@ -197,8 +200,24 @@ def show_seller_message(held: state.OpenSurvey) -> None:
         st.code(seller_text(wanted, held.template), language=None, wrap_lines=True)
 
 
-def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:
-    """Make the whole picture at the survey's own scale.
+def screen_scale(held: state.OpenSurvey) -> float:
+    """Say at what scale the page shows the whole picture: made in a quarter of the time, as fine as a screen shows.
+
+    Parameters
+    ----------
+    held : OpenSurvey
+        The open survey.
+
+    Returns
+    -------
+    float
+        Millimetres a pixel; the survey's own where that is coarser.
+    """
+    return max(_SCREEN_MM_PER_PX, held.survey.settings.picture_mm_per_px)
+
+
+def whole_picture(held: state.OpenSurvey, suffix: str, mm_per_px: float) -> bytes:
+    """Make the whole picture.
 
     Parameters
     ----------
@@ -206,6 +225,8 @@ def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:
         The open survey.
     suffix : str
         ``.jpg`` or ``.tif``.
+    mm_per_px : float
+        Its scale.
 
     Returns
     -------
@@ -217,14 +238,15 @@ def whole_picture(held: state.OpenSurvey, suffix: str) -> bytes:
     InputError
         If a photo cannot be decoded or the disk is full.
     """
-    key = (held.record.revision, suffix)
-    if key not in held.pictures:
-        with tempfile.TemporaryDirectory() as folder:
-            target = Path(folder) / f"picture{suffix}"
-            scale = held.survey.settings.picture_mm_per_px
-            write_whole_picture(held.evaluation, held.file.photo_bytes, target, scale)
-            made = target.read_bytes()
-        if suffix != ".jpg":
-            return made
-        held.pictures = {key: made}
-    return held.pictures[key]
+    revision = held.record.revision
+    known = held.pictures.get((revision, mm_per_px)) if suffix == ".jpg" else None
+    if known is not None:
+        return known
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / f"picture{suffix}"
+        write_whole_picture(held.evaluation, held.file.photo_bytes, target, mm_per_px)
+        made = target.read_bytes()
+    if suffix == ".jpg":
+        kept = {key: picture for key, picture in held.pictures.items() if key[0] == revision}
+        held.pictures = {**kept, (revision, mm_per_px): made}
+    return made

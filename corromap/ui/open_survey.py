@@ -34,8 +34,8 @@ class OpenSurvey:
         Lets this window fetch the photos.
     kept : KeptPhotos
         What can be used again after a change.
-    pictures : dict of (int, str) to bytes
-        The whole picture made last, by revision and file ending.
+    pictures : dict of (int, float) to bytes
+        The whole picture as made last, by revision and millimetres a pixel.
     footprint : tuple of objects and Footprint, optional
         The one drawn last, after what it was made from.
     """
@@ -45,7 +45,7 @@ class OpenSurvey:
     record: SurveyRecord
     token: str
     kept: KeptPhotos = field(default_factory=KeptPhotos)
-    pictures: dict[tuple[int, str], bytes] = field(default_factory=dict)
+    pictures: dict[tuple[int, float], bytes] = field(default_factory=dict)
     footprint: tuple[tuple[object, ...], Footprint] | None = None
     _staged: StagedEvaluation | DraftEvaluation | None = None
     _examined: dict[PhotoId, ExaminedPhoto] | None = None

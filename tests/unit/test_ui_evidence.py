@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from scipy import ndimage
 from streamlit.testing.v1 import AppTest
 
 from corromap.by_hand import SettledView
+from corromap.evidence.sheet import sheet_of
 from corromap.frames import MarkId, PanelId, PhotoId, PhotoOutline
 from corromap.io.opened import evaluated
 from corromap.io.photos import encode_jpeg
@@ -19,6 +22,8 @@ from corromap.io.survey_file import SurveyFile
 from corromap.io.templates import load_template
 from corromap.survey import Car, Mark, MarkKind, Sighting
 from corromap.ui.arrivals import Incoming, take_in
+from corromap.ui.evidence import screen_scale, whole_picture
+from corromap.ui.open_survey import OpenSurvey
 from corromap.ui.serving import SCRIPT
 from corromap.ui.surveys import key_of
 
@@ -182,8 +187,22 @@ def test_the_whole_picture_is_shown(disputed: SurveyFile) -> None:
     next(t for t in at.toggle if t.key == "whole_picture").set_value(True).run()
     assert not at.exception
     assert re.search(
-        r'<img class="cm-picture" src="/corromap/handout/[^"]+/picture\?shown=1&amp;revision=\d+"', markup(at)
+        r'<img class="cm-picture" src="/corromap/handout/[^"]+/screen\?shown=1&amp;revision=\d+"', markup(at)
     )
+
+
+def test_the_page_shows_a_coarser_picture_and_opens_the_fine_one(disputed: SurveyFile) -> None:
+    disputed.set_settings(type(disputed.load().survey.settings)(picture_mm_per_px=1.0))
+    _, found = evaluated(disputed.path, "tester")
+    held = OpenSurvey("blue", disputed, disputed.load(), "token")
+    coarse, fine = (whole_picture(held, ".jpg", scale) for scale in (screen_scale(held), 1.0))
+    sizes = [Image.open(io.BytesIO(data)).size for data in (coarse, fine)]
+    expected = [
+        (sheet.width_px, sheet.height_px) for sheet in (sheet_of(found.template, scale) for scale in (2.0, 1.0))
+    ]
+    assert sizes == expected
+    assert whole_picture(held, ".jpg", screen_scale(held)) is coarse  # both are kept
+    assert whole_picture(held, ".jpg", 1.0) is fine
 
 
 def test_remarks_are_listed_worst_first_and_figures_in_the_photos_order(file: SurveyFile) -> None:

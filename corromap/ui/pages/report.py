@@ -16,7 +16,7 @@ from corromap.report.pdf import report_pdf
 from corromap.report.view import Length
 from corromap.settings import LENGTH_UNITS, PAPERS
 from corromap.ui import state
-from corromap.ui.evidence import request_page, show_seller_message, whole_picture
+from corromap.ui.evidence import request_page, screen_scale, show_seller_message, whole_picture
 from corromap.ui.exports import EXPORT_TITLES, export_offers, originals_are_chosen, originals_choice
 from corromap.ui.hand_out import HandOut, grant_hand_outs, hand_out_url
 from corromap.ui.markup import empty_state, esc, lead, show
@@ -110,16 +110,21 @@ def _save_printed(held: state.OpenSurvey, name: str) -> None:
 def _picture(held: state.OpenSurvey) -> None:
     if not st.toggle("Show the whole picture", key="whole_picture"):
         return
-    scale = held.survey.settings.picture_mm_per_px
     photos = counted(len(placed_photos(held.registrations)), "photo")
-    with st.spinner(f"Laying {photos} on one picture: up to a minute, once after a change"):
-        whole_picture(held, ".jpg")
-    address = esc(f"{hand_out_url(held.token, 'picture', shown=True)}&revision={held.record.revision}")
+    with st.spinner(f"Laying {photos} on one picture; made once after a change"):
+        whole_picture(held, ".jpg", screen_scale(held))
+    shown, full = (
+        esc(f"{hand_out_url(held.token, kind, shown=True)}&revision={held.record.revision}")
+        for kind in ("screen", "picture")
+    )
     show(
-        f'<a href="{address}" target="_blank" title="Open at full size"><img class="cm-picture" src="{address}" '
+        f'<a href="{full}" target="_blank" title="Open at full size"><img class="cm-picture" src="{shown}" '
         'alt="All photos on one scaled picture of the body, seen from below"></a>'
     )
-    lead(f"{scale:g} mm per pixel; hatched ground is in no photo. A click opens it at full size.")
+    lead(
+        f"{screen_scale(held):g} mm per pixel; hatched ground is in no photo. A click opens it at "
+        f"{held.survey.settings.picture_mm_per_px:g} mm per pixel, which may take a minute."
+    )
 
 
 def _links(held: state.OpenSurvey, kinds: list[str]) -> None:
@@ -134,15 +139,16 @@ def _links(held: state.OpenSurvey, kinds: list[str]) -> None:
 
 
 def _offers(held: state.OpenSurvey) -> dict[str, HandOut]:
-    name = file_name_for(held.survey.car.label)
+    name, scale = file_name_for(held.survey.car.label), held.survey.settings.picture_mm_per_px
     return {
         "report": HandOut(f"{name}-report.html", "text/html; charset=utf-8", lambda: _html(held).encode()),
         "pdf": HandOut(f"{name}-report.pdf", "application/pdf", lambda: _pdf(held, Length.FULL)),
         "one-page": HandOut(f"{name}-one-page.pdf", "application/pdf", lambda: _pdf(held, Length.ONE_PAGE)),
         "welder": HandOut(f"{name}-welders-sheet.pdf", "application/pdf", lambda: _pdf(held, Length.WELDER)),
         "requests": HandOut(f"{name}-photos-to-take.html", "text/html; charset=utf-8", lambda: request_page(held)),
-        "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg")),
-        "tiff": HandOut(f"{name}-whole-picture.tif", "image/tiff", lambda: whole_picture(held, ".tif")),
+        "picture": HandOut(f"{name}-whole-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg", scale)),
+        "screen": HandOut(f"{name}-picture.jpg", "image/jpeg", lambda: whole_picture(held, ".jpg", screen_scale(held))),
+        "tiff": HandOut(f"{name}-whole-picture.tif", "image/tiff", lambda: whole_picture(held, ".tif", scale)),
     }
 
 
