@@ -176,7 +176,7 @@ def test_the_whole_job_from_an_empty_folder_to_a_report(open_page, url, surveys,
     expect(page.get_by_text("1 mark on this photo")).to_be_visible()
     step(page, 5, "Zones and outcome")
     expect(page.locator(".cm-outcome")).to_be_visible()
-    zones = page.locator("table.cm").filter(has=page.locator("th", has_text="coverage")).filter(has_text="1 patches")
+    zones = page.locator("table.cm").filter(has=page.locator("th", has_text="coverage")).filter(has_text="1 patch")
     # drawn: 120 by 100 mm of the panel, so 120 cm2; the outline was clicked in screen pixels of 6 photo pixels
     affected = zones.first.locator("tbody tr").first.locator("td").first.inner_text()
     area, low, high = (float(number) for number in re.findall(r"\d+(?:\.\d+)?", affected)[:3])
