@@ -9,6 +9,7 @@ import pytest
 BROWSER = Path(__file__).parent / "browser"
 
 
+@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep a file's tests on one process, and all browser tests on one: two browsers at once want a whole machine."""
     for item in items:
