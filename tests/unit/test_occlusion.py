@@ -63,6 +63,27 @@ def test_visible_ground_is_what_rays_reach(shot):
     assert wrong == 0
 
 
+def test_faces_told_by_their_corners_are_those_that_are_in_the_way(monkeypatch):
+    """Cameras so near that faces reach behind them: the same ground is hidden as with every face cut."""
+    random, partly = np.random.default_rng(5), 0
+    for _ in range(40):
+        at = random.uniform([-700, 350, -60], [500, 620, 0])
+        shot = Shot(eye_mm=tuple(at + random.uniform([-400, -400, -500], [400, 300, -150])), at_mm=tuple(at))
+        for panel_id, view in views_of(shot).items():
+            pose = view.registration.camera
+            if pose is None or view.shown_px.is_empty:
+                continue
+            panel, box = BODY.panel(panel_id), shapely.box(*view.shown_px.bounds)
+            with monkeypatch.context() as patched:
+                told = standing_in_front(panel, view.shown_px, view.registration, pose, BODY)
+                patched.setattr(occlusion, "_perhaps_before", lambda template, *_: list(faces_of(template)))
+                every = standing_in_front(panel, view.shown_px, view.registration, pose, BODY)
+            apart = shapely.symmetric_difference(told, every, grid_size=0.01).intersection(box)
+            assert apart.area < 1.0, (panel_id, shot)
+            partly += 0 < every.intersection(box).area < box.area
+    assert partly > 20
+
+
 def test_inner_sill_behind_the_sill_s_lower_edge_is_not_seen():
     """From outboard of the car and below, the sill stands in front of the floor beside it."""
     shot = Shot(eye_mm=(0.0, 1100.0, -420.0), at_mm=(0.0, 560.0, -60.0))

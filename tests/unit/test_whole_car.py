@@ -52,6 +52,31 @@ def test_a_panel_without_a_point_of_its_own_is_placed():
     }  # fmt: skip
 
 
+def test_a_panel_that_differs_from_the_template_keeps_its_own_fit():
+    """Twelve points of one panel 15 px beside where the others put it: the body differs there."""
+    shot, panel = Shot(), "sill-left-underside"
+    own = {datum.id for datum in BODY.panel(panel).datum_points}
+    moved = {d: np.add(at, [15.0, 0.0]) if d in own else at for d, at in in_frame(shot).items()}
+    placed = place_photos(survey(moved), BODY)
+    found = placed["photo-1", panel]
+    assert found.method == "panel"
+    assert found.reason.startswith("Placed by its own 12 points: the photo's camera misses them by ")
+    assert found.camera is not None
+    assert {r.method for (_, p), r in placed.items() if p != panel} == {"camera"}
+
+
+def test_a_panel_the_camera_does_not_see_says_what_its_clicks_lack():
+    """Three points of the boot floor clicked on a photo of the sill: the camera does not need them, the person asks."""
+    meant = [datum.id for datum in BODY.panel("boot-floor").datum_points[:3]]
+    strange = {d: np.array([900.0 + 100.0 * i, 700.0 + 70.0 * i * i]) for i, d in enumerate(meant)}
+    placed = place_photos(survey(in_frame(Shot()) | strange), BODY)
+    refused = placed["photo-1", "boot-floor"]
+    assert isinstance(refused, RegistrationFailure)
+    assert refused.reason is FailureReason.TOO_FEW
+    assert "3 of the 4 points needed are clicked" in refused.message
+    assert all(isinstance(placed["photo-1", panel], Registration) for panel in SEEN)
+
+
 def test_a_point_on_a_fold_does_not_place_a_panel_seen_flatly():
     """The inner sill looked at from the side, three of its holes and a point on its fold with the floor.
 
