@@ -20,13 +20,14 @@ from corromap.template import Panel
 __all__ = ["COARSE_PX", "Contest", "Outline", "Patch", "PlacedView"]
 
 FEATHER_MM = 30.0
+"""Width over which a photo fades into the next. Ours."""
 COARSE_PX = 16
 """Detail, quality and light are worked out on every 16th pixel: they change slowly."""
 EDGE_PENALTY, BAD_PENALTY = 1.5, 2.0
 """Added to the logarithm of the detail at a photo's own edge and where it is dark
 or blurred: another photo is taken there if there is one. Ours."""
 LEAST_WEIGHT = 1e-4
-"""A photo keeps this where it wins at its own edge, where its feather ends."""
+"""A photo keeps this where it wins at its own edge, where its feather ends. Ours."""
 SUBPIXEL_BITS = 4
 
 Fades = dict[int, tuple[Window, NDArray[np.float32]]]

@@ -22,9 +22,9 @@ LoadPhoto = Callable[[PhotoId, int], RgbArray]
 """Gives a photo's upright pixels, reduced by a power of two; may be called from two threads at once."""
 
 MAP_STEP_PX = 8
-"""Where a pixel lies in a photo is worked out on every 8th pixel of the sheet and interpolated between."""
+"""Where a pixel lies in a photo is worked out on every 8th pixel of the sheet and interpolated between. Ours."""
 MOST_BEND_PX = 0.05
-"""... as long as points halfway between every 16th, interpolated, are this near, in pixels of the reduced photo."""
+"""... as long as points halfway between every 16th, interpolated, are this near, px of the reduced photo. Ours."""
 
 
 def rectify(

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corromap.frames import FloatArray, PanelId, PhotoId
-from corromap.registration.by_camera import W_SHARE
+from corromap.registration.by_camera import W_SHARE, root_mean_square
 from corromap.registration.lens import Lens
 from corromap.registration.links.pair import PhotoLink
 from corromap.registration.panel_fit import PanelFit, fit_panel, least_squares
@@ -130,8 +130,8 @@ def _registration(
         sighted_px=nothing,
         residual_px=nothing,
         residual_mm=nothing,
-        rms_px=float(np.sqrt((fit.residual_px**2).sum(axis=1).mean())),
-        rms_mm=float(np.sqrt((residual_mm**2).sum(axis=1).mean())),
+        rms_px=root_mean_square(fit.residual_px),
+        rms_mm=root_mean_square(residual_mm),
         sigma_px=link.sigma_px,
         hull_px=np.asarray(hull, dtype=np.float64),
         method="link",
